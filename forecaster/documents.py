@@ -1,0 +1,270 @@
+"""The stored documents: what a cycle writes and what pages, mail and the API read.
+
+They are the only thing the web process knows of the model. Pure data: built by risk, alerts and the pipeline, kept by storage,
+shown by web and delivery. Times are UTC, days are the ground's local days, units stand in the names.
+"""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict
+
+from forecaster.quantities import Certainty, Origin, Severity
+
+
+class Document(BaseModel):
+    """Base of all stored documents: unknown keys are refused, so an old document is noticed."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+# ---------------------------------------------------------------- weather
+
+
+class WeatherStatus(Document):
+    """How good the weather behind a document is. ``text`` is the one sentence that is shown."""
+
+    state: Literal["fresh", "stale", "missing"]
+    text: str
+    source: str
+    attribution: str
+    licence: str
+    link: str | None = None
+    issued_at_utc: datetime | None = None
+    age_hours: float | None = None
+    problem: str | None = None
+    """Why the newest pull failed, where it did."""
+    sample: bool = False
+    """Invented sample weather: every page and message says so."""
+
+
+# ---------------------------------------------------------------- outlook
+
+
+class ColumnDay(Document):
+    """One soil column on one local day (state at the end of the day, amounts over the day)."""
+
+    depletion_mm: float
+    available_water_fraction: float
+    surface_water_m3m3: float
+    stress_coefficient: float
+    repellency_log10_s: float
+    repellency_class: str
+    green_cover: float
+    live_crowns: float
+    infiltration_mm: float
+    water_lost_mm: float
+
+
+class RiskDay(Document):
+    """One rule speaking on one day, with the reason that names its numbers."""
+
+    rule_id: str
+    title: str
+    severity: Severity
+    certainty: Certainty
+    value: float
+    unit: str
+    reason: str
+
+
+class OutlookDay(Document):
+    """Weather, soil and risks of one local day. Numbers are None where the weather of the day is missing."""
+
+    day: date
+    lead_days: int
+    """0 is today, negative is past."""
+    origin: Origin
+    rain_mm: float | None
+    irrigation_mm: float | None
+    et0_mm: float | None
+    air_temperature_min_c: float | None
+    air_temperature_max_c: float | None
+    soil_temperature_c: float | None
+    sound: ColumnDay | None
+    band: ColumnDay | None
+    ring_contrast: float | None
+    flush_hazard_per_day: float | None
+    flush_chance_7_days: float | None
+    estimated: tuple[str, ...] = ()
+    """What had to be estimated on this day ("radiation from temperature range")."""
+    risks: tuple[RiskDay, ...] = ()
+
+
+class Signal(Document):
+    """One rule that speaks now or within the outlook, as people read it."""
+
+    rule_id: str
+    title: str
+    severity: Severity
+    certainty: Certainty
+    first_day: date
+    last_day: date
+    """Last day of the spell inside the outlook."""
+    reaches_horizon: bool
+    """The spell is still going on at the last day of the outlook."""
+    present: bool
+    """True: speaks today. False: expected from first_day on."""
+    when: str
+    """"now, since 3 September" or "from about Friday 2 October"."""
+    reason: str
+    advice: str
+    cautions: tuple[str, ...] = ()
+    source: str
+    trial: bool = False
+
+
+class SoilMarks(Document):
+    """Fixed numbers of a surface that pages and charts draw as marks."""
+
+    field_capacity_m3m3: float
+    wilting_point_m3m3: float
+    critical_water_sound_m3m3: float
+    critical_water_band_m3m3: float
+    total_available_water_mm: float
+    root_depth_m: float
+    surface_depth_m: float
+
+
+class RingSummary(Document):
+    """One surveyed ring."""
+
+    id: str
+    type: Literal[1, 2, 3]
+    centre_x_m: float
+    centre_y_m: float
+    diameter_m: float
+    band_width_m: float
+    surveyed: date
+    treatment_area_m2: float
+    """Band plus margins of 0.5 m: ground to cover if it were treated."""
+
+
+class SurfaceOutlook(Document):
+    """Everything known about one surface at one cycle: the unit that storage keeps and pages show."""
+
+    ground_id: str
+    ground_name: str
+    surface_id: str
+    surface_name: str
+    use: str
+    time_zone: str
+    today: date
+    issued_at_utc: datetime
+    severity: Severity | None
+    """Worst severity of the signals; None when no rule speaks."""
+    headline: str
+    """One sentence in words: "Rings likely to show from about Friday 2 October.\""""
+    known: bool
+    """False when missing weather keeps the model from saying anything about the coming days. Silence never means safe."""
+    signals: tuple[Signal, ...]
+    """Worst first, mailed rules before trial rules."""
+    days: tuple[OutlookDay, ...]
+    """Past days and the coming 14, oldest first; lead_days tells which."""
+    marks: SoilMarks
+    rings: tuple[RingSummary, ...]
+    weather: WeatherStatus
+    simulated_from: date
+    """First day of the simulation that led here; the state before it was assumed."""
+    assumptions: tuple[str, ...]
+    notes: tuple[str, ...]
+    """Estimated inputs, unmodelled ring types, missing days and the like."""
+
+
+# ---------------------------------------------------------------- ground
+
+
+class FixtureSummary(Document):
+    """One booked use of a surface."""
+
+    id: str
+    surface_id: str
+    title: str
+    starts_at_utc: datetime
+    ends_at_utc: datetime
+
+
+class SurfaceSummary(Document):
+    """One surface as the user described it."""
+
+    id: str
+    name: str
+    use: str
+    turf: str
+    soil: str
+    area_m2: float
+    irrigation: str
+    """In words: "none" or "13 mm every 3 days, May to September (assumed from the plan)"."""
+    ring_count: int
+
+
+class GroundSummary(Document):
+    """One ground as pages and the API show it; addresses of recipients are not in it."""
+
+    id: str
+    name: str
+    time_zone: str
+    latitude: float
+    longitude: float
+    elevation_m: float
+    sample: bool
+    surfaces: tuple[SurfaceSummary, ...]
+    fixtures: tuple[FixtureSummary, ...]
+
+
+# ---------------------------------------------------------------- alerts and digest
+
+EpisodeStatus = Literal["expected", "present", "held", "ended"]
+
+
+class AlertDocument(Document):
+    """One alert from first to last day."""
+
+    id: str
+    ground_id: str
+    surface_id: str
+    rule_id: str
+    title: str
+    status: EpisodeStatus
+    severity: Severity
+    first_day: date
+    last_day: date
+    raised_at_utc: datetime
+    ended_at_utc: datetime | None
+    reason: str
+    advice: str
+
+
+class DigestEntry(Document):
+    """One surface in the daily message."""
+
+    surface_id: str
+    surface_name: str
+    severity: Severity | None
+    headline: str
+    known: bool
+    signals: tuple[Signal, ...]
+    next_fixture: str | None
+    link: str | None
+
+
+class DigestDocument(Document):
+    """The daily message of one ground, before it becomes text and HTML."""
+
+    ground_id: str
+    ground_name: str
+    local_day: date
+    subject: str
+    opening: str
+    """One or two sentences: what to know before anything else."""
+    entries: tuple[DigestEntry, ...]
+    """Worst first."""
+    changes: tuple[str, ...]
+    """What changed since the last digest, one sentence each; empty when nothing did."""
+    to_do: tuple[str, ...]
+    """What to do next, most urgent first."""
+    cautions: tuple[str, ...]
+    weather: WeatherStatus
+    notes: tuple[str, ...]

@@ -1,0 +1,118 @@
+"""Every error this program raises on purpose, in one tree.
+
+    ForecasterError
+    ├── ConfigurationError        config/ or the environment is wrong; carries every mistake at once
+    ├── WeatherError              a source did not give usable weather
+    │   ├── WeatherUnavailable    could not be reached, overloaded, cut off: try again later
+    │   ├── WeatherRefused        the source said no (bad request, forbidden, limit reached)
+    │   └── WeatherMalformed      an answer came, but it cannot be trusted
+    ├── StorageError              the database cannot be opened, read or written
+    ├── DeliveryError             a message could not be handed over
+    │   ├── DeliveryPostponed     may work later (connection, 4xx)
+    │   └── DeliveryRejected      will never work (5xx, bad address)
+    └── NotFound                  asked for a thing that does not exist
+
+Each class has a stable ``slug`` for the API and a ``retryable`` flag; each instance has a ``hint``: what a person can do.
+Missing weather is *not* an error: it is a state in the frame (see ``weather.frame``).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+
+class ForecasterError(Exception):
+    """The root. Catch this at the edges (command line, API), never in between."""
+
+    slug = "forecaster-error"
+    retryable = False
+
+    def __init__(self, message: str, *, hint: str = "") -> None:
+        super().__init__(message)
+        self.message = message
+        self.hint = hint
+
+
+@dataclass(frozen=True)
+class Mistake:
+    """One thing wrong in a configuration: where, what, and what is allowed."""
+
+    file: str
+    key: str
+    value: str
+    allowed: str
+
+    def __str__(self) -> str:
+        return f"{self.file}: {self.key} = {self.value}: {self.allowed}"
+
+
+class ConfigurationError(ForecasterError):
+    """All mistakes of a configuration, together."""
+
+    slug = "configuration-invalid"
+
+    def __init__(self, mistakes: Sequence[Mistake], *, hint: str = "Correct the lines named above; nothing was changed.") -> None:
+        self.mistakes = tuple(mistakes)
+        count = len(self.mistakes)
+        super().__init__(f"{count} mistake{'s' if count != 1 else ''} in the configuration", hint=hint)
+
+
+class WeatherError(ForecasterError):
+    """A source did not give usable weather; ``source`` names it."""
+
+    slug = "weather-error"
+
+    def __init__(self, message: str, *, source: str, hint: str = "") -> None:
+        super().__init__(message, hint=hint)
+        self.source = source
+
+
+class WeatherUnavailable(WeatherError):
+    """Could not be reached, was overloaded, or the answer was cut off."""
+
+    slug = "weather-unavailable"
+    retryable = True
+
+
+class WeatherRefused(WeatherError):
+    """The source answered and said no: bad request, forbidden, or a limit reached."""
+
+    slug = "weather-refused"
+
+
+class WeatherMalformed(WeatherError):
+    """An answer came, but it is not what was asked for."""
+
+    slug = "weather-malformed"
+
+
+class StorageError(ForecasterError):
+    """The database cannot be opened, read or written."""
+
+    slug = "storage-error"
+
+
+class DeliveryError(ForecasterError):
+    """A message could not be handed over."""
+
+    slug = "delivery-error"
+
+
+class DeliveryPostponed(DeliveryError):
+    """It may work later: the connection failed, or the server asked to wait."""
+
+    slug = "delivery-postponed"
+    retryable = True
+
+
+class DeliveryRejected(DeliveryError):
+    """It will never work as it stands: the address or the message was refused."""
+
+    slug = "delivery-rejected"
+
+
+class NotFound(ForecasterError):
+    """Asked for a ground, surface or document that does not exist."""
+
+    slug = "not-found"

@@ -1,0 +1,17 @@
+"""A booked use of a surface."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+
+@dataclass(frozen=True)
+class Fixture:
+    """One booking. Times are tz-aware UTC."""
+
+    id: str
+    surface_id: str
+    title: str
+    starts_at: datetime
+    ends_at: datetime

@@ -1,0 +1,46 @@
+"""Soil and turf of a surface: the numbers that the simulation needs, with the names people use."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class RootZone:
+    """The soil of a root zone.
+
+    Water contents in m³/m³, depths in m, evaporation in mm. ``drains_per_day``: share of the water above field capacity that
+    leaves a layer in a day (0-1]. The repellency numbers are per turf state; see model section 4: all assumptions until measured.
+    """
+
+    soil_class: str
+    field_capacity_m3m3: float
+    wilting_point_m3m3: float
+    saturation_m3m3: float
+    root_depth_m: float
+    surface_depth_m: float
+    readily_evaporable_mm: float
+    drains_per_day: float
+    potential_repellency_sound_log10_s: float
+    potential_repellency_band_log10_s: float
+    critical_water_sound_m3m3: float
+    critical_water_band_m3m3: float
+
+
+@dataclass(frozen=True)
+class TurfType:
+    """A turf type: water use and the temperatures it grows at.
+
+    ``basal_crop_coefficient`` Kcb of full cover, ``depletion_fraction`` p of FAO-56 Table 22, ``ground_cover`` fc of full turf,
+    ``growth_ramp_c``: (starts, full, falls, stops) of the growth response g(T) in °C, ``height_m`` mown height.
+    """
+
+    id: str
+    name: str
+    basal_crop_coefficient: float
+    depletion_fraction: float
+    ground_cover: float
+    height_m: float
+    growth_ramp_c: tuple[float, float, float, float]
+    crown_endurance_sound_days: float
+    crown_endurance_band_days: float
