@@ -10,11 +10,15 @@ from forecaster.quantities import Severity
 
 @dataclass(frozen=True)
 class Condition:
-    """A further number that must hold on the day for a rule to *start* speaking: at or above, at or below, or both."""
+    """A further number that must hold on the day for a rule to *start* speaking: at or above, at or below, or both.
+
+    ``throughout``: it must hold for the rule to go on as well: a day on which it does not counts towards falling silent.
+    """
 
     quantity: str
     at_least: float | None = None
     at_most: float | None = None
+    throughout: bool = False
 
 
 @dataclass(frozen=True)
