@@ -1,0 +1,74 @@
+"""Alert episodes: kept from first to last day, so that each is raised once and cleared once."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import cast
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from forecaster.documents import AlertDocument, EpisodeStatus
+from forecaster.quantities import Severity
+from forecaster.storage.insert import insert_or_replace
+from forecaster.storage.models import EpisodeRow
+
+
+def save_episode(session: Session, alert: AlertDocument, quiet_since: date | None) -> None:
+    """Keep an episode, new or changed. ``quiet_since``: first local day in a row without the risk, None while it speaks.
+
+    Save the end of an old episode before the start of the next one of the same surface and rule: only one may be open.
+    """
+    values = {
+        "id": alert.id,
+        "ground_id": alert.ground_id,
+        "surface_id": alert.surface_id,
+        "rule_id": alert.rule_id,
+        "title": alert.title,
+        "status": alert.status,
+        "severity": alert.severity.value,
+        "first_day": alert.first_day,
+        "last_day": alert.last_day,
+        "raised_at": alert.raised_at_utc,
+        "ended_at": alert.ended_at_utc,
+        "quiet_since": quiet_since,
+        "reason": alert.reason,
+        "advice": alert.advice,
+    }
+    insert_or_replace(session, EpisodeRow, values, key=("id",))
+
+
+def open_alerts(session: Session, ground_id: str) -> list[tuple[AlertDocument, date | None]]:
+    """Episodes that have not ended, each with the day since which it is quiet, oldest first."""
+    rows = session.scalars(
+        select(EpisodeRow)
+        .where(EpisodeRow.ground_id == ground_id, EpisodeRow.status != "ended")
+        .order_by(EpisodeRow.raised_at, EpisodeRow.id)
+    )
+    return [(_read(row), row.quiet_since) for row in rows]
+
+
+def alerts_of(session: Session, ground_id: str, *, since: datetime | None = None) -> tuple[AlertDocument, ...]:
+    """Episodes that are open, or ended at ``since`` or later (None: all), newest first."""
+    query = select(EpisodeRow).where(EpisodeRow.ground_id == ground_id)
+    if since is not None:
+        query = query.where(EpisodeRow.ended_at.is_(None) | (EpisodeRow.ended_at >= since))
+    return tuple(_read(row) for row in session.scalars(query.order_by(EpisodeRow.raised_at.desc(), EpisodeRow.id)))
+
+
+def _read(row: EpisodeRow) -> AlertDocument:
+    return AlertDocument(
+        id=row.id,
+        ground_id=row.ground_id,
+        surface_id=row.surface_id,
+        rule_id=row.rule_id,
+        title=row.title,
+        status=cast("EpisodeStatus", row.status),
+        severity=Severity(row.severity),
+        first_day=row.first_day,
+        last_day=row.last_day,
+        raised_at_utc=row.raised_at,
+        ended_at_utc=row.ended_at,
+        reason=row.reason,
+        advice=row.advice,
+    )

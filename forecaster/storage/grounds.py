@@ -1,0 +1,43 @@
+"""Grounds as pages and the API show them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import datetime
+
+from sqlalchemy import select, update
+from sqlalchemy.orm import Session
+
+from forecaster.documents import GroundSummary
+from forecaster.errors import NotFound
+from forecaster.storage.insert import insert_or_replace
+from forecaster.storage.models import GroundRow
+
+
+def save_ground(session: Session, ground: GroundSummary, updated_at: datetime) -> None:
+    """Keep a ground's description; a ground that was retired is back. Everything else kept for a ground needs this first."""
+    values = {"id": ground.id, "document": ground.model_dump(mode="json"), "updated_at": updated_at, "retired_at": None}
+    insert_or_replace(session, GroundRow, values, key=("id",))
+
+
+def retire_other_grounds(session: Session, configured: Iterable[str], now: datetime) -> None:
+    """Grounds that are no longer configured vanish from lists; their history stays."""
+    session.execute(
+        update(GroundRow).where(GroundRow.id.not_in(list(configured)), GroundRow.retired_at.is_(None)).values(retired_at=now),
+        execution_options={"synchronize_session": False},
+    )
+
+
+def list_grounds(session: Session) -> tuple[GroundSummary, ...]:
+    """All grounds that are configured, by name."""
+    documents = session.scalars(select(GroundRow.document).where(GroundRow.retired_at.is_(None)))
+    grounds = (GroundSummary.model_validate(document) for document in documents)
+    return tuple(sorted(grounds, key=lambda ground: (ground.name.casefold(), ground.id)))
+
+
+def get_ground(session: Session, ground_id: str) -> GroundSummary:
+    """One ground. Raises: NotFound where it does not exist or is no longer configured."""
+    document = session.scalar(select(GroundRow.document).where(GroundRow.id == ground_id, GroundRow.retired_at.is_(None)))
+    if document is None:
+        raise NotFound(f"there is no ground {ground_id!r}", hint="The list of grounds names those that exist.")
+    return GroundSummary.model_validate(document)

@@ -1,0 +1,1 @@
+"""Schema revisions, run by ``storage.database.migrate``."""

@@ -1,0 +1,206 @@
+"""The tables. Times are UTC with a zone, days are the ground's local days, large things are compressed blobs."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime
+from typing import Any
+
+from sqlalchemy import (
+    JSON,
+    CheckConstraint,
+    Date,
+    DateTime,
+    Dialect,
+    ForeignKey,
+    Index,
+    LargeBinary,
+    MetaData,
+    String,
+    Text,
+    TypeDecorator,
+    UniqueConstraint,
+    text,
+)
+from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
+
+
+class UtcDateTime(TypeDecorator[datetime]):
+    """A moment. Takes only times with a zone, gives back UTC; a naive time is a mistake of the caller and is refused."""
+
+    impl = DateTime(timezone=True)
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        if value is None:
+            return None
+        if value.tzinfo is None or value.utcoffset() is None:
+            raise ValueError(f"a time without a zone cannot be stored: {value!r}")
+        return value.astimezone(UTC)
+
+    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        if value is None:
+            return None
+        # SQLite has no zones and gives back what was written, which was UTC.
+        return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
+
+
+class Table(DeclarativeBase):
+    """Base of all tables."""
+
+    metadata = MetaData(
+        naming_convention={
+            "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+            "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+            "ck": "ck_%(table_name)s_%(constraint_name)s",
+            "fk": "fk_%(table_name)s_%(column_0_name)s",
+            "pk": "pk_%(table_name)s",
+        }
+    )
+    type_annotation_map = {datetime: UtcDateTime, date: Date, bytes: LargeBinary, str: String, dict[str, Any]: JSON(none_as_null=True)}  # noqa: RUF012
+
+
+class GroundRow(Table):
+    """A ground as pages and the API show it. ``retired_at``: it is no longer in the configuration; its history stays."""
+
+    __tablename__ = "ground"
+
+    id: Mapped[str] = mapped_column(primary_key=True)
+    document: Mapped[dict[str, Any]]
+    updated_at: Mapped[datetime]
+    retired_at: Mapped[datetime | None]
+
+
+class WeatherIssueRow(Table):
+    """One forecast as one source issued it, whole, in one blob."""
+
+    __tablename__ = "weather_issue"
+    __table_args__ = (UniqueConstraint("ground_id", "source", "issued_at"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    ground_id: Mapped[str] = mapped_column(ForeignKey("ground.id"))
+    source: Mapped[str]
+    issued_at: Mapped[datetime]
+    stored_at: Mapped[datetime]
+    first_hour: Mapped[datetime]
+    last_hour: Mapped[datetime]
+    blob: Mapped[bytes]
+
+
+class SoilStateRow(Table):
+    """State of all columns of a ground at the end of a local day. ``fingerprint`` names the settings that it was simulated with."""
+
+    __tablename__ = "soil_state"
+
+    ground_id: Mapped[str] = mapped_column(ForeignKey("ground.id"), primary_key=True)
+    local_day: Mapped[date] = mapped_column(primary_key=True)
+    fingerprint: Mapped[str] = mapped_column(primary_key=True)
+    blob: Mapped[bytes]
+
+
+class CycleRow(Table):
+    """One run for one ground and how it went."""
+
+    __tablename__ = "cycle"
+    __table_args__ = (CheckConstraint("status IN ('ok', 'degraded', 'failed')", name="status"), Index(None, "ground_id", "finished_at"))
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    ground_id: Mapped[str] = mapped_column(ForeignKey("ground.id"))
+    started_at: Mapped[datetime]
+    finished_at: Mapped[datetime]
+    status: Mapped[str]
+    error_slug: Mapped[str | None]
+    error_message: Mapped[str | None] = mapped_column(Text)
+    weather: Mapped[dict[str, Any] | None]
+
+
+class OutlookRow(Table):
+    """The newest outlook of each local day, with its rendered charts."""
+
+    __tablename__ = "outlook"
+    __table_args__ = (UniqueConstraint("ground_id", "surface_id", "local_day"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    ground_id: Mapped[str] = mapped_column(ForeignKey("ground.id"))
+    surface_id: Mapped[str]
+    local_day: Mapped[date]
+    issued_at: Mapped[datetime]
+    document: Mapped[bytes]
+    charts: Mapped[bytes]
+
+
+class EpisodeRow(Table):
+    """An alert from first to last day; at most one of a rule is open on a surface."""
+
+    __tablename__ = "episode"
+    __table_args__ = (
+        CheckConstraint("status IN ('expected', 'present', 'held', 'ended')", name="status"),
+        Index(
+            "uq_episode_open",
+            "ground_id",
+            "surface_id",
+            "rule_id",
+            unique=True,
+            sqlite_where=text("status != 'ended'"),
+            postgresql_where=text("status != 'ended'"),
+        ),
+        Index(None, "ground_id", "raised_at"),
+    )
+
+    id: Mapped[str] = mapped_column(primary_key=True)
+    ground_id: Mapped[str] = mapped_column(ForeignKey("ground.id"))
+    surface_id: Mapped[str]
+    rule_id: Mapped[str]
+    title: Mapped[str]
+    status: Mapped[str]
+    severity: Mapped[str]
+    first_day: Mapped[date]
+    last_day: Mapped[date]
+    raised_at: Mapped[datetime]
+    ended_at: Mapped[datetime | None]
+    quiet_since: Mapped[date | None]
+    reason: Mapped[str] = mapped_column(Text)
+    advice: Mapped[str] = mapped_column(Text)
+
+
+class MessageRow(Table):
+    """The outbox. ``key`` makes a decision unique; ``interruptions`` counts attempts of which nobody knows how they ended."""
+
+    __tablename__ = "message"
+    __table_args__ = (
+        UniqueConstraint("key"),
+        CheckConstraint("status IN ('waiting', 'claimed', 'sent', 'failed', 'expired')", name="status"),
+        Index(None, "status", "not_before"),
+        Index(None, "ground_id", "created_at"),
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    key: Mapped[str]
+    ground_id: Mapped[str] = mapped_column(ForeignKey("ground.id"))
+    recipient: Mapped[str]
+    kind: Mapped[str]
+    local_day: Mapped[date]
+    subject: Mapped[str] = mapped_column(Text)
+    text: Mapped[str] = mapped_column(Text)
+    html: Mapped[str] = mapped_column(Text)
+    created_at: Mapped[datetime]
+    not_before: Mapped[datetime]
+    expires_at: Mapped[datetime]
+    status: Mapped[str]
+    claimed_at: Mapped[datetime | None]
+    claimed_by: Mapped[str | None]
+    attempts: Mapped[int]
+    interruptions: Mapped[int]
+    next_attempt_at: Mapped[datetime | None]
+    last_error: Mapped[str | None] = mapped_column(Text)
+    sent_at: Mapped[datetime | None]
+
+
+class TaskRow(Table):
+    """What is due when. A claim keeps a second process from running the same task at the same time."""
+
+    __tablename__ = "task"
+
+    name: Mapped[str] = mapped_column(primary_key=True)
+    due_at: Mapped[datetime]
+    claimed_at: Mapped[datetime | None]
+    claimed_by: Mapped[str | None]

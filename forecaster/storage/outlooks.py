@@ -1,0 +1,103 @@
+"""Outlooks with their rendered charts: the newest of each surface and local day."""
+
+from __future__ import annotations
+
+import json
+import zlib
+from collections.abc import Mapping
+from datetime import date
+from typing import Any
+
+from pydantic import ValidationError
+from sqlalchemy import Select, func, select
+from sqlalchemy.orm import Session
+
+from forecaster.documents import SurfaceOutlook
+from forecaster.errors import StorageError
+from forecaster.storage.insert import insert_or_replace
+from forecaster.storage.models import OutlookRow
+
+
+def save_outlook(session: Session, outlook: SurfaceOutlook, charts: Mapping[str, str]) -> None:
+    """Keep an outlook and its charts (name: SVG); it takes the place of an earlier one of the same surface and local day."""
+    values = {
+        "ground_id": outlook.ground_id,
+        "surface_id": outlook.surface_id,
+        "local_day": outlook.today,
+        "issued_at": outlook.issued_at_utc,
+        "document": zlib.compress(outlook.model_dump_json().encode()),
+        "charts": zlib.compress(json.dumps(dict(charts)).encode()),
+    }
+    insert_or_replace(session, OutlookRow, values, key=("ground_id", "surface_id", "local_day"))
+
+
+def outlook_on(session: Session, ground_id: str, surface_id: str, day: date) -> SurfaceOutlook | None:
+    """The outlook of one surface as it was on a local day; None where there is none.
+
+    Raises: StorageError where it was written by another version of the program.
+    """
+    row = session.scalars(_of_surface(ground_id, surface_id).where(OutlookRow.local_day == day)).first()
+    return None if row is None else _read(row)
+
+
+def latest_outlook(session: Session, ground_id: str, surface_id: str) -> SurfaceOutlook | None:
+    """The newest outlook of one surface; None where there is none yet. Raises: as ``outlook_on``."""
+    row = session.scalars(_of_surface(ground_id, surface_id).order_by(OutlookRow.local_day.desc()).limit(1)).first()
+    return None if row is None else _read(row)
+
+
+def latest_outlooks(session: Session, ground_id: str) -> dict[str, SurfaceOutlook]:
+    """The newest outlook of every surface that ever had one, by surface id. Raises: as ``outlook_on``."""
+    return {row.surface_id: _read(row) for row in session.scalars(_newest_of_each(ground_id))}
+
+
+def previous_outlooks(session: Session, ground_id: str, *, before: date) -> dict[str, SurfaceOutlook]:
+    """The newest outlook from before a local day of every surface, by surface id.
+
+    One that another version of the program wrote counts as none: what changed since then is not told, and the cycle goes on.
+    """
+    found = {}
+    for row in session.scalars(_newest_of_each(ground_id, before=before)):
+        try:
+            found[row.surface_id] = _read(row)
+        except StorageError:
+            continue
+    return found
+
+
+def latest_charts(session: Session, ground_id: str, surface_id: str) -> dict[str, str]:
+    """The charts (name: SVG) that belong to ``latest_outlook``; empty where there is none yet."""
+    blob = session.scalar(
+        select(OutlookRow.charts)
+        .where(OutlookRow.ground_id == ground_id, OutlookRow.surface_id == surface_id)
+        .order_by(OutlookRow.local_day.desc())
+        .limit(1)
+    )
+    return {} if blob is None else dict(json.loads(zlib.decompress(blob)))
+
+
+def _of_surface(ground_id: str, surface_id: str) -> Select[Any]:
+    return select(OutlookRow).where(OutlookRow.ground_id == ground_id, OutlookRow.surface_id == surface_id)
+
+
+def _newest_of_each(ground_id: str, *, before: date | None = None) -> Select[Any]:
+    newest = select(OutlookRow.surface_id, func.max(OutlookRow.local_day).label("day")).where(OutlookRow.ground_id == ground_id)
+    if before is not None:
+        newest = newest.where(OutlookRow.local_day < before)
+    chosen = newest.group_by(OutlookRow.surface_id).subquery()
+    return (
+        select(OutlookRow)
+        .join(chosen, (OutlookRow.surface_id == chosen.c.surface_id) & (OutlookRow.local_day == chosen.c.day))
+        .where(OutlookRow.ground_id == ground_id)
+        .order_by(OutlookRow.surface_id)
+    )
+
+
+def _read(row: OutlookRow) -> SurfaceOutlook:
+    try:
+        return SurfaceOutlook.model_validate_json(zlib.decompress(row.document))
+    except (ValidationError, zlib.error) as error:
+        raise StorageError(
+            f"the outlook of {row.ground_id}/{row.surface_id} for {row.local_day} is damaged or from another version of the program",
+            hint="Run one cycle: it writes the outlook anew.",
+        ) from error
