@@ -62,9 +62,8 @@ REPELLENCY_CLASSES: tuple[tuple[str, float], ...] = (
 
 def repellency_class(repellency_log10_s: float) -> str:
     """Name the class of a water drop penetration time given as log10 of seconds; a limit belongs to the class above it."""
-    seconds = 10.0**repellency_log10_s
     for name, upper in REPELLENCY_CLASSES:
-        if seconds < upper:
+        if repellency_log10_s < math.log10(upper):
             return name
     return REPELLENCY_CLASSES[-1][0]
 
