@@ -9,6 +9,7 @@
     ├── StorageError              the database cannot be opened, read or written
     ├── DeliveryError             a message could not be handed over
     │   ├── DeliveryPostponed     may work later (connection, 4xx)
+    │   │   └── DeliveryDoubtful  the connection broke after the message was handed over: it may have arrived
     │   └── DeliveryRejected      will never work (5xx, bad address)
     └── NotFound                  asked for a thing that does not exist
 
@@ -104,6 +105,12 @@ class DeliveryPostponed(DeliveryError):
 
     slug = "delivery-postponed"
     retryable = True
+
+
+class DeliveryDoubtful(DeliveryPostponed):
+    """The connection broke before the server said whether it took the message: a further attempt may deliver it twice."""
+
+    slug = "delivery-doubtful"
 
 
 class DeliveryRejected(DeliveryError):
