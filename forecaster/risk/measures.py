@@ -30,7 +30,8 @@ RAIN_SUM_DAYS = 7
 class SurfaceColumns:
     """Where the two turf states of a surface stand in a simulation, with the numbers of the surface that do not change by day.
 
-    ``sound``, ``band``: column numbers. ``irrigation_mm``: shape (day,) [mm/d], as the simulation was given it. ``ring_count``: surveyed rings, all types.
+    ``sound``, ``band``: column numbers. ``irrigation_mm``: shape (day,) [mm/d], as the simulation was given it. ``ring_count``: surveyed
+    rings, all types.
     """
 
     sound: int
@@ -45,8 +46,8 @@ class SurfaceColumns:
 def chance_of_any(chance_of_one: Floats, *, count: int) -> Floats:
     """Chance that at least one of ``count`` things happens, each with the chance given, independently of the others.
 
-    ``chance_of_one``: any shape [1]. None at all gives 0; NaN stays NaN. Rings of one surface share weather and soil, so independence overstates
-    the chance of "at least one". Source: elementary probability; the independence is an assumption.
+    ``chance_of_one``: any shape [1]. None at all gives 0; NaN stays NaN. Rings of one surface share weather and soil, so independence
+    overstates the chance of "at least one". Source: elementary probability; the independence is an assumption.
     """
     return np.where(np.isnan(chance_of_one), np.nan, 1.0 - (1.0 - chance_of_one) ** count)
 
@@ -54,8 +55,8 @@ def chance_of_any(chance_of_one: Floats, *, count: int) -> Floats:
 def flush_chance(hazard_per_day: Floats, *, days: int = FLUSH_DAYS) -> Floats:
     """Chance that one given ring fruits on this day or the ``days`` - 1 after it: 1 - exp(-Σ h).
 
-    ``hazard_per_day``: shape (day,) [1/d]. Days without a hazard, and days past the end of the outlook, are left out: on its last six days the
-    result covers fewer days and is a lower bound. NaN on a day that is itself missing. Source: model section 6; status: definition of a hazard.
+    ``hazard_per_day``: shape (day,) [1/d]. Days without a hazard, and days past the end of the series, are left out: on its last six
+    days the result covers fewer days and is a lower bound. NaN on a day that is itself missing. Source: definition of a hazard rate.
     """
     return -np.expm1(-coming_sum(hazard_per_day, days=days))
 
@@ -69,8 +70,8 @@ def lost_percent(lost_mm: Floats, supplied_mm: Floats) -> Floats:
 def risk_quantities(daily: DailyWeather, simulation: Simulation, columns: SurfaceColumns) -> dict[str, Floats]:
     """Fill every name of ``quantities.RISK_QUANTITIES`` for one surface.
 
-    Returns arrays of shape (day,) in the units of the registry. What rests on the soil is NaN on days that are not ``complete``; a weather value is NaN
-    where it is itself missing, a sum or mean where any of its days is. Raises ValueError when the shapes do not fit.
+    Returns arrays of shape (day,) in the units of the registry. What rests on the soil is NaN on days that are not ``complete``; a weather
+    value is NaN where it is itself missing, a sum or mean where any of its days is. Raises ValueError when the shapes do not fit.
     Source: definitions in the registry; thresholds named at the constants above.
     """
     count = len(daily.days)

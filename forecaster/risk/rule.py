@@ -33,8 +33,8 @@ class SeverityBand:
 class Rule:
     """One rule.
 
-    It starts to speak after ``days_in`` days in a row with the quantity at or beyond ``raise_at`` (and every condition held), and falls silent
-    after ``days_out`` days in a row short of ``clear_at``. ``raise_at > clear_at`` means large values are bad, ``<`` that small ones are.
+    It starts to speak after ``days_in`` days in a row with the quantity at or beyond ``raise_at`` (and every condition held), and falls
+    silent after ``days_out`` days in a row short of ``clear_at``. ``raise_at > clear_at`` means large values are bad, ``<`` small ones.
     ``months``: months in which it may start (northern hemisphere; shifted by six in the southern), empty = all year.
     ``reason``: a sentence with placeholders {quantity_name:format} from ``quantities.RISK_QUANTITIES``.
     ``lead_days``: how far ahead in the outlook a spell opens an alert. ``trial``: shown, never mailed.

@@ -70,8 +70,8 @@ def trailing_mean(values: Floats, *, days: int) -> Floats:
 def coming_sum(values: Floats, *, days: int) -> Floats:
     """Sum of each day and the ``days`` - 1 after it, over those that are there.
 
-    ``values``: shape (day,) [any]. Missing days, and days past the end of the series, are left out, so the sum of values that cannot be negative
-    is a lower bound. NaN on a day that is itself missing. Source: own; status: assumption.
+    ``values``: shape (day,) [any]. Missing days, and days past the end of the series, are left out, so the sum of values that cannot be
+    negative is a lower bound. NaN on a day that is itself missing. Source: own; status: assumption.
     """
     padded = np.concatenate((np.where(np.isnan(values), 0.0, values), np.zeros(days - 1)))
     sums = np.lib.stride_tricks.sliding_window_view(padded, days).sum(axis=1) if len(values) else np.empty(0)
@@ -81,8 +81,8 @@ def coming_sum(values: Floats, *, days: int) -> Floats:
 def days_since_rising_through(values: Floats, *, threshold: float, below_for_days: int, closes_after_days: int) -> Floats:
     """Days since a slow series rose through a threshold after a long time below it: 1 on the day it does, 0 outside such a season.
 
-    ``values``: shape (day,) [any]. The season opens on the first day at or above ``threshold`` after at least ``below_for_days`` days in a row
-    below it, all inside the series; it closes when it is ``closes_after_days`` old or after another such time below. A dip that is shorter
+    ``values``: shape (day,) [any]. The season opens on the first day at or above ``threshold`` after at least ``below_for_days`` days in
+    a row below it, all inside the series; it closes when it is ``closes_after_days`` old or after another such time below. A shorter dip
     does not close it. NaN on missing days, which neither open nor close anything; the age counts calendar days.
     A series that never was below for so long gives 0 throughout: that means "cannot be told", and callers must say so.
     Source: own; status: assumption.

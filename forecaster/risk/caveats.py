@@ -1,0 +1,98 @@
+"""What an outlook rests on and what it cannot say, in plain words: the assumptions and notes of a surface."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from datetime import date
+
+from forecaster.documents import OutlookDay, WeatherStatus
+from forecaster.ground.surface import Surface
+from forecaster.quantities import Origin
+from forecaster.risk.sentences import MONTHS, counted, day_words, drop_words, listed
+
+SHORT_SIMULATION_DAYS = 60
+
+
+def assumptions(surface: Surface, *, simulated_from: date, today: date) -> tuple[str, ...]:
+    """List what was assumed for a surface and can be replaced by what its people know or measure."""
+    soil = surface.root_zone
+    plan = surface.irrigation
+    if plan is None:
+        watering = "No watering, because no plan is entered: every watering you give makes the real soil wetter than this outlook."
+    else:
+        watering = (
+            f"Watering as planned, not as given: {plan.amount_mm:g} mm every {counted(plan.every_days, 'day')} "
+            f"from {MONTHS[plan.first_month - 1]} to {MONTHS[plan.last_month - 1]}."
+        )
+    return (
+        watering,
+        f"Repellency of the soil is taken from our defaults until a drop test replaces it: bone dry, a drop would stand for "
+        f"{drop_words(soil.potential_repellency_sound_log10_s)} on sound turf and {drop_words(soil.potential_repellency_band_log10_s)} "
+        f"on ring bands and dry patches; the bands start to repel below {soil.critical_water_band_m3m3:.0%} water by volume.",
+        f"Roots reach {100 * soil.root_depth_m:.0f} cm in {soil.soil_class} soil; measure yours, it decides how soon turf runs dry.",
+        "How fast turf browns and greens up, and from which value on a risk is called by its name, are our estimates, not measurements.",
+        "Wetting agents and treatments already put down are not taken into account.",
+        "The weather is that of the place: shade, shelter and covers of the surface are not taken into account.",
+        "Toadstools: one published observation gives the delay after rain; the chances are our estimate. Rings are taken as independent of "
+        "each other, and in the last six days of the outlook the chance covers fewer than seven days.",
+        '"Likely" is used for the next three days and "Possible" for later ones; the forecast is a single run, not a spread of many.',
+        f"The state of soil and turf before {day_words(simulated_from, today=today)} was assumed.",
+    )
+
+
+def notes(
+    surface: Surface, days: Sequence[OutlookDay], weather: WeatherStatus, *, simulated_from: date, cold_season_unseen: bool
+) -> tuple[str, ...]:
+    """List what is missing, estimated or not modelled in this outlook; the most important first.
+
+    ``days``: past and coming days, oldest first. ``cold_season_unseen``: the weather at hand has no cold season to count from, and that
+    matters now.
+    """
+    found = []
+    coming = [day for day in days if day.lead_days >= 0]
+    past = [day for day in days if day.lead_days < 0]
+    today = coming[0].day
+    if weather.state != "fresh":
+        found.append(weather.text)
+    missing = [day for day in coming if day.origin is Origin.MISSING]
+    if missing:
+        found.append(
+            f"No weather for {len(missing)} of the coming {counted(len(coming), 'day')}, the first of them "
+            f"{day_words(missing[0].day, today=today, weekday=True)}: not known does not mean safe."
+        )
+    gaps = sum(day.origin is Origin.MISSING for day in past)
+    if gaps:
+        found.append(f"No weather for {gaps} of the last {counted(len(past), 'day')}: the soil was held as it was on those days.")
+    estimated = Counter(what for day in days for what in day.estimated)
+    for what, count in estimated.items():
+        found.append(f"Estimated on {counted(count, 'day')} because the weather source did not give it: {what}.")
+    found += _ring_notes(surface)
+    if cold_season_unseen:
+        found.append(
+            "The start of the preventive season cannot be told: the weather at hand does not reach back to a cold season, "
+            "or this place has none."
+        )
+    if (today - simulated_from).days < SHORT_SIMULATION_DAYS:
+        found.append(
+            f"The simulation reaches back only {counted((today - simulated_from).days, 'day')}: "
+            "what a longer drought before that did to soil and turf is not in it."
+        )
+    return tuple(found)
+
+
+def _ring_notes(surface: Surface) -> list[str]:
+    if not surface.rings:
+        return [
+            "No ring is surveyed here, which does not mean that there are none: "
+            "survey them, and this outlook can speak of rings and toadstools."
+        ]
+    counts = Counter[int](ring.type for ring in surface.rings)
+    names = {2: "greener band", 3: "toadstools only"}
+    unmodelled = [f"{counts[kind]} of type {kind} ({name})" for kind, name in names.items() if counts[kind]]
+    if not unmodelled:
+        return []
+    return [
+        f"Rings surveyed here include {listed(unmodelled)}: damage by these is not modelled, so nothing is said about whether they show; "
+        "toadstools and preventive dates are."
+    ]

@@ -1,0 +1,134 @@
+"""From rule days to signals: the spell that each rule speaks of now or within the outlook, with its certainty and its words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from forecaster.documents import Signal
+from forecaster.quantities import Certainty, Origin
+from forecaster.risk.evaluate import RuleDay
+from forecaster.risk.rule import Rule
+from forecaster.risk.sentences import ahead_words, day_words, since_words
+
+# How far ahead a single forecast run is called likely. Status: assumption, until the spread of an ensemble says it.
+LIKELY_LEAD_DAYS = 3
+
+
+@dataclass(frozen=True)
+class Spell:
+    """Days in a row on which a rule speaks. ``first`` and ``last``: day numbers; ``shown_from``: the first of them that is not past."""
+
+    first: int
+    last: int
+    shown_from: int
+    present: bool
+    reaches_horizon: bool
+
+
+@dataclass(frozen=True)
+class SpokenDays:
+    """The days behind an outlook and where its window lies; ``known`` and ``stale`` say how good their weather is."""
+
+    days: tuple[date, ...]
+    origins: tuple[Origin, ...]
+    today: date
+    horizon: date
+    known: bool
+    stale: bool
+
+    @property
+    def today_number(self) -> int:
+        """Day number of today."""
+        return (self.today - self.days[0]).days
+
+    def spell(self, rule_days: Sequence[RuleDay]) -> Spell | None:
+        """Find the spell that is going on today, or else the next one within the outlook; later ones are for a later cycle."""
+        start, end = self.today_number, (self.horizon - self.days[0]).days
+        shown_from = next((i for i in range(start, end + 1) if rule_days[i].speaks), None)
+        if shown_from is None:
+            return None
+        first = last = shown_from
+        while shown_from == start and first > 0 and rule_days[first - 1].speaks:
+            first -= 1
+        while last < end and rule_days[last + 1].speaks:
+            last += 1
+        return Spell(first, last, shown_from, present=shown_from == start, reaches_horizon=last == end)
+
+    def when(self, spell: Spell) -> str:
+        """Say when a spell is, in words."""
+        first, last = self.days[spell.first], self.days[spell.last]
+        if not self.known:
+            return f"when last known, since {day_words(first, today=self.today)}; not known today"
+        if spell.present:
+            return since_words(first, today=self.today)
+        return ahead_words(first, last, today=self.today, reaches_horizon=spell.reaches_horizon)
+
+    def certainty(self, spell: Spell) -> Certainty:
+        """How sure a spell is: observed where it was there today or yesterday on weather that has happened, otherwise by its lead."""
+        today = self.today_number
+        if not self.known:
+            return Certainty.POSSIBLE
+        happened = {Origin.OBSERVED, Origin.MODELLED}
+        if spell.present and any(self.origins[i] in happened for i in range(max(spell.first, today - 1), today + 1)):
+            return Certainty.OBSERVED
+        return certainty_of(self.origins[spell.shown_from], lead_days=spell.shown_from - today, stale=self.stale)
+
+
+def certainty_of(origin: Origin, *, lead_days: int, stale: bool) -> Certainty:
+    """Certainty of what a rule says on one day: by what its weather is, and by how far ahead it lies.
+
+    Weather that has happened (measured, or a model's history) makes it observed; a forecast is likely for three days and possible beyond;
+    an old forecast, and a day without weather, are never more than possible. Source: CAP 1.2 words; limits our assumption.
+    """
+    if origin in (Origin.OBSERVED, Origin.MODELLED):
+        return Certainty.OBSERVED
+    if origin is Origin.FORECAST and lead_days <= LIKELY_LEAD_DAYS and not stale:
+        return Certainty.LIKELY
+    return Certainty.POSSIBLE
+
+
+def held_reason(said: RuleDay) -> str:
+    """Reason of a day without weather on which a rule goes on speaking."""
+    return f"No weather for this day, so this is held as it was. On the last day with weather: {said.reason}"
+
+
+def signals_of(by_rule: Sequence[tuple[Rule, Sequence[RuleDay]]], spoken: SpokenDays) -> tuple[Signal, ...]:
+    """One signal per rule that speaks today or within the outlook: rules that are mailed first, worst first, present before expected."""
+    found = []
+    for rule, rule_days in by_rule:
+        spell = spoken.spell(rule_days)
+        if spell is not None:
+            found.append(_signal(rule, rule_days, spell, spoken))
+    return tuple(sorted(found, key=lambda signal: (signal.trial, -signal.severity.rank, not signal.present, signal.first_day)))
+
+
+def _signal(rule: Rule, rule_days: Sequence[RuleDay], spell: Spell, spoken: SpokenDays) -> Signal:
+    inside = [said for said in rule_days[spell.shown_from : spell.last + 1] if said.severity is not None]
+    with_weather = [said for said in inside if not said.held]
+    worst = max(with_weather or inside, key=lambda said: said.severity.rank if said.severity else 0)
+    assert worst.severity is not None  # a speaking day has one
+    return Signal(
+        rule_id=rule.id,
+        title=rule.title,
+        severity=worst.severity,
+        certainty=spoken.certainty(spell),
+        first_day=spoken.days[spell.first],
+        last_day=spoken.days[spell.last],
+        reaches_horizon=spell.reaches_horizon,
+        present=spell.present,
+        when=spoken.when(spell),
+        reason=held_reason(worst) if worst.held else f"{_named(worst.day, spoken.today)}: {worst.reason}",
+        advice=rule.advice,
+        cautions=rule.cautions,
+        source=rule.source,
+        trial=rule.trial,
+    )
+
+
+def _named(day: date, today: date) -> str:
+    if day == today:
+        return "Today"
+    words = day_words(day, today=today, weekday=True)
+    return f"Tomorrow, {words}" if day == today + timedelta(days=1) else words
