@@ -1,0 +1,79 @@
+"""A letter as the outbox knows it becomes an email message."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from email.headerregistry import Address
+from email.message import EmailMessage
+from email.policy import SMTP
+from email.utils import format_datetime, parseaddr
+
+from forecaster.errors import DeliveryRejected
+
+# What ends a line for some reader of mail, and what no reader shows: none of it may reach a header.
+_UNPRINTABLE = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]+")
+_LOCAL_PART = re.compile(r"[A-Za-z0-9!#$%&'*+/=?^_`{|}~-]+(?:\.[A-Za-z0-9!#$%&'*+/=?^_`{|}~-]+)*")  # dot-atom, RFC 5322 section 3.2.3
+_DOMAIN = re.compile(r"(?=.{1,253}\Z)(?:[A-Za-z0-9](?:[A-Za-z0-9-]{0,61}[A-Za-z0-9])?)(?:\.[A-Za-z0-9](?:[A-Za-z0-9-]{0,61}[A-Za-z0-9])?)*")
+
+
+@dataclass(frozen=True)
+class Letter:
+    """What the outbox keeps of one message. ``sender`` and ``recipient``: "name@example.org" or "Name <name@example.org>"."""
+
+    key: str
+    sender: str
+    recipient: str
+    subject: str
+    text: str
+    html: str
+    written_at: datetime
+
+
+def compose(letter: Letter) -> EmailMessage:
+    """Write the email: text first, HTML as the alternative. The same letter gives the same bytes, so a second copy is known as one.
+
+    Raises: DeliveryRejected where sender or recipient is not one plain address; a line break in either is never passed on.
+    """
+    sender = _address(letter.sender, "sender")
+    recipient = _address(letter.recipient, "recipient")
+    message = EmailMessage(policy=SMTP)
+    message["From"] = sender
+    message["To"] = recipient
+    message["Subject"] = _UNPRINTABLE.sub(" ", letter.subject).strip()
+    message["Date"] = format_datetime(letter.written_at.astimezone(UTC))
+    message["Message-ID"] = message_id(letter.key, recipient.addr_spec, domain=sender.domain)
+    # RFC 3834: no holiday notice or other automatic answer, please.
+    message["Auto-Submitted"] = "auto-generated"
+    message.set_content(letter.text, cte="quoted-printable")
+    message.add_alternative(letter.html, subtype="html", cte="quoted-printable")
+    # The boundary is random by default; a fixed one makes a repeated message equal to the byte.
+    message.set_boundary(f"=_{_digest(letter.key, recipient.addr_spec)}")
+    return message
+
+
+def message_id(key: str, recipient: str, *, domain: str) -> str:
+    """The Message-ID, from key and recipient alone: readable to people, unique by its digest."""
+    readable = re.sub(r"[^a-z0-9]+", "-", key.lower()).strip("-")[:60].rstrip("-")
+    return f"<{readable or 'message'}.{_digest(key, recipient)}@{domain}>"
+
+
+def _digest(key: str, recipient: str) -> str:
+    return hashlib.sha256(f"{key}\0{recipient}".encode()).hexdigest()[:20]
+
+
+def _address(written: str, role: str) -> Address:
+    name, plain = parseaddr(written) if not _UNPRINTABLE.search(written) else ("", "")
+    local, at, domain = plain.rpartition("@")
+    try:
+        domain = domain.encode("idna").decode("ascii")
+    except UnicodeError:
+        domain = ""
+    if not at or not _LOCAL_PART.fullmatch(local) or not _DOMAIN.fullmatch(domain):
+        shown = _UNPRINTABLE.sub(" ", written)[:100]
+        raise DeliveryRejected(
+            f"the {role} {shown!r} is not one email address", hint="Write it like name@example.org in the configuration."
+        )
+    return Address(display_name=name, username=local, domain=domain)

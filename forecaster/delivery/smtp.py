@@ -1,0 +1,140 @@
+"""Hand a message to an SMTP server."""
+
+from __future__ import annotations
+
+import contextlib
+import re
+import smtplib
+import socket
+import ssl
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from email.message import EmailMessage
+from email.policy import SMTP
+from pathlib import Path
+from typing import Literal
+
+from forecaster.errors import DeliveryDoubtful, DeliveryPostponed, DeliveryRejected
+
+Security = Literal["none", "starttls", "tls"]
+
+_HINTS = {
+    "connect": "Check the mail server's name, port and kind of encryption, and the network. The message stays in the outbox.",
+    "log-in": "Check user name and password of the mail server. The message stays in the outbox.",
+}
+
+
+@dataclass(frozen=True)
+class SmtpServer:
+    """Where and how mail is handed over. ``security``: "tls" from the first byte (often port 465), "starttls" (587), or "none"."""
+
+    host: str
+    port: int
+    security: Security = "starttls"
+    user: str | None = None
+    password: str | None = field(default=None, repr=False)
+    timeout_s: float = 30.0
+    authority: Path | None = None
+    """File with the certificate of a private authority; None: those the system trusts."""
+    hello_name: str | None = None
+    """Name this machine gives itself; None: its own name, or its address where the name has no domain."""
+
+
+class SmtpMailer:
+    """Sends over one connection per message: a day has few, and none waits for another.
+
+    Promise: returns only when the server has taken the message. Certificates are always checked.
+    """
+
+    def __init__(self, server: SmtpServer) -> None:
+        self._server = server
+
+    def send(self, message: EmailMessage) -> None:
+        """Hand one message over.
+
+        Raises: DeliveryPostponed where it may work later (no connection, log-in refused, the server says 4xx); DeliveryDoubtful where the
+        connection broke before the server's last word; DeliveryRejected where the server refused address or message for good (5xx).
+        """
+        sender, recipient = (message[name].addresses[0].addr_spec for name in ("From", "To"))
+        with self._connection() as smtp:
+            with _postponing("connect", "the connection to the mail server broke"):
+                _judge(smtp.mail(sender), f"sender {sender}")
+                _judge(smtp.rcpt(recipient), f"recipient {recipient}")
+                _judge(smtp.docmd("DATA"), "message", expected=3)
+                smtp.send(_framed(message.as_bytes(policy=SMTP)))
+            try:
+                answer = smtp.getreply()
+                if answer[0] == -1:  # how smtplib says that the line made no sense
+                    raise smtplib.SMTPException(f"it answered {answer[1]!r}")
+            except (smtplib.SMTPException, OSError) as error:
+                raise DeliveryDoubtful(
+                    f"the mail server did not say whether it took the message: {_one_line(error)}",
+                    hint="It is sent once more; the reader may get it twice.",
+                ) from error
+            _judge(answer, "message")
+
+    @contextmanager
+    def _connection(self) -> Iterator[smtplib.SMTP]:
+        server = self._server
+        with _postponing("connect", f"no connection to the mail server {server.host}:{server.port}"):
+            context = ssl.create_default_context(cafile=server.authority)
+            name = server.hello_name or _own_name()
+            if server.security == "tls":
+                smtp: smtplib.SMTP = smtplib.SMTP_SSL(server.host, server.port, name, timeout=server.timeout_s, context=context)
+            else:
+                smtp = smtplib.SMTP(server.host, server.port, name, timeout=server.timeout_s)
+        try:
+            with _postponing("connect", f"the mail server {server.host}:{server.port} did not greet back"):
+                if server.security == "starttls":
+                    smtp.starttls(context=context)
+                smtp.ehlo_or_helo_if_needed()
+            if server.user is not None:
+                with _postponing("log-in", f"the mail server {server.host}:{server.port} refused the log-in"):
+                    smtp.login(server.user, server.password or "")
+            yield smtp
+            # The message is taken; how the goodbye goes changes nothing about that.
+            with contextlib.suppress(smtplib.SMTPException, OSError):
+                smtp.quit()
+        finally:
+            smtp.close()
+
+
+@contextmanager
+def _postponing(step: str, what: str) -> Iterator[None]:
+    """Trouble with the connection or the server as a whole says nothing against the message: it waits."""
+    try:
+        yield
+    except (smtplib.SMTPException, OSError) as error:
+        raise DeliveryPostponed(f"{what}: {_one_line(error)}", hint=_HINTS[step]) from error
+
+
+def _judge(answer: tuple[int, bytes], what: str, *, expected: int = 2) -> None:
+    """Pass an answer of the ``expected`` hundred; raise for a refusal, for now or for good (RFC 5321 section 4.2.1)."""
+    code, said = answer
+    if code // 100 == expected:
+        return
+    reason = f"the mail server refused the {what}: {code} {_one_line(said.decode('utf-8', 'replace'))}"
+    # Anything outside the standard is no verdict on the message.
+    if code // 100 == 5:
+        raise DeliveryRejected(reason, hint="Check the address and what the mail server says about it.")
+    raise DeliveryPostponed(reason, hint="The server asked to wait; the message is tried again.")
+
+
+def _framed(raw: bytes) -> bytes:
+    """Double a dot that begins a line and close with a lone dot (RFC 5321 section 4.5.2)."""
+    stuffed = re.sub(rb"(?m)^\.", b"..", raw)
+    return stuffed + (b"" if stuffed.endswith(b"\r\n") else b"\r\n") + b".\r\n"
+
+
+def _own_name() -> str:
+    # Not getfqdn: without a name server it can hang for seconds.
+    name = socket.gethostname()
+    return name if "." in name else "[127.0.0.1]"
+
+
+def _one_line(error: object) -> str:
+    if isinstance(error, smtplib.SMTPResponseException):
+        said = error.smtp_error
+        error = f"{error.smtp_code} {said.decode('utf-8', 'replace') if isinstance(said, bytes) else said}"
+    return " ".join(str(error).split())[:300] or type(error).__name__
