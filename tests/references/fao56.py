@@ -220,7 +220,7 @@ class Example17:
     april_c, march_c = 30.2, 29.2
     slope_kpa_per_c = printed("0.246")
     pressure_kpa = printed("101.3")
-    psychrometric_kpa_per_c = printed("0.0674")
+    psychrometric_kpa_per_c = printed("0.0674", chained=0.0001)  # from the rounded pressure
     saturation_at_max_kpa = printed("5.56")
     saturation_at_min_kpa = printed("3.28")
     mean_saturation_kpa = printed("4.42")
@@ -472,8 +472,8 @@ class Example38:
     """Example 35 with the water balance of the root zone, eqs 85-88. Index 0 is day 1; p is kept at 0.6 and Ks is 1 throughout.
 
     Trap: the printed table drains the water above field capacity of day 1 *before* the day's ET (deep percolation 17 mm), while eq. 88
-    drains it "following any ET for that day" (11.1 mm). The two orders stay 5.45 mm apart until the soil is refilled on day 10. So an engine
-    must name its order; with the table's order (water, drainage, ET) ``depletion_end_mm`` holds, with eq. 88's the other row does.
+    drains it "following any ET for that day" (11.1 mm). The two orders stay 5.45 mm apart until the soil is refilled on day 10. So an
+    engine must name its order; with the table's order (water, drainage, ET) ``depletion_end_mm`` holds, with eq. 88's the other row does.
     """
 
     field_capacity_m3m3 = 0.23
