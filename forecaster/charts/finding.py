@@ -1,0 +1,114 @@
+"""The finding of a chart, in words computed from its numbers: it becomes the chart's title."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from datetime import date
+
+from forecaster.documents import OutlookDay, SurfaceOutlook
+
+# Cover difference from which people see a ring. Status: assumption (model section 5); a rule may set its own threshold.
+RINGS_SEEN_FROM = 0.25
+# A chance of fruit bodies below this is called low, not dated. Status: assumption.
+FLUSH_WORTH_A_DATE = 0.10
+
+MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November", "December")
+
+
+def day_in_words(day: date) -> str:
+    """A day as people write it: "8 September"."""
+    return f"{day.day} {MONTHS[day.month - 1]}"
+
+
+def _margin(outlook: SurfaceOutlook, name: str, day: OutlookDay) -> float | None:
+    column = day.sound if name == "sound" else day.band
+    critical = outlook.marks.critical_water_sound_m3m3 if name == "sound" else outlook.marks.critical_water_band_m3m3
+    return None if column is None else column.surface_water_m3m3 - critical
+
+
+def _run_back(days: Sequence[OutlookDay], holds: Callable[[OutlookDay], bool]) -> tuple[date, bool] | None:
+    """First day of the run of ``holds`` that ends with the last of ``days``, and whether it began before the first; None without a run."""
+    first = None
+    for day in reversed(days):
+        if not holds(day):
+            break
+        first = day.day
+    return None if first is None else (first, first == days[0].day)
+
+
+def _since(run: tuple[date, bool]) -> str:
+    return f"since before {day_in_words(run[0])}" if run[1] else f"since {day_in_words(run[0])}"
+
+
+def water_finding(outlook: SurfaceOutlook) -> str:
+    """One sentence on whether sound turf and band can take water, since when, and what is expected.
+
+    Days without weather are never counted as wet or dry; where today is missing it says "Not known".
+    """
+    past = [d for d in outlook.days if d.lead_days <= 0]
+    if not past or past[-1].sound is None or past[-1].band is None:
+        return "Not known: there is no weather to compute the water of today"
+
+    def dry(name: str) -> Callable[[OutlookDay], bool]:
+        return lambda d: (m := _margin(outlook, name, d)) is not None and m < 0
+
+    band, sound = _run_back(past, dry("band")), _run_back(past, dry("sound"))
+    if band and sound:
+        if band == sound:
+            return f"Sound turf and band have been too dry to take water well {_since(band)}"
+        return f"The band has been too dry to take water well {_since(band)}, sound turf {_since(sound)}"
+    if band:
+        wet = _run_back(past, lambda d: (m := _margin(outlook, "sound", d)) is not None and m >= 0)
+        sentence = f"The band has been too dry to take water well {_since(band)}"
+        if wet is not None and not wet[1] and wet[0] > band[0]:
+            return f"{sentence}; sound turf recovered on {day_in_words(wet[0])}"
+        return f"{sentence}; sound turf takes it"
+    if sound:
+        return f"Sound turf has been too dry to take water well {_since(sound)}; the band takes it"
+    ahead = [d for d in outlook.days if d.lead_days > 0]
+    for day in ahead:
+        falling = [label for name, label in (("band", "the band"), ("sound", "sound turf")) if dry(name)(day)]
+        if falling:
+            return f"Moist enough now; {' and '.join(falling)} may become too dry to take water well from about {day_in_words(day.day)}"
+    if not outlook.known or not ahead or ahead[-1].sound is None:
+        return "Moist enough today; the coming days are not known"
+    return f"Sound turf and band stay moist enough to take water up to {day_in_words(ahead[-1].day)}"
+
+
+def contrast_finding(outlook: SurfaceOutlook) -> str:
+    """One clause on whether damage rings show, since or from when; it never says "no rings" of rings that contrast cannot judge."""
+    past = [d for d in outlook.days if d.lead_days <= 0]
+    ahead = [d for d in outlook.days if d.lead_days > 0]
+    if not past or past[-1].ring_contrast is None:
+        return "Not known: there is no weather to compute today's rings"
+
+    def shows(d: OutlookDay) -> bool:
+        return d.ring_contrast is not None and d.ring_contrast >= RINGS_SEEN_FROM
+
+    run = _run_back(past, shows)
+    if run:
+        return f"Rings have stood out {_since(run)}"
+    first = next((d.day for d in ahead if shows(d)), None)
+    if first:
+        return f"Rings likely to stand out from about {day_in_words(first)}"
+    if not outlook.known or not ahead or ahead[-1].ring_contrast is None:
+        return "Rings hardly stand out today; the coming days are not known"
+    if any(ring.type != 1 for ring in outlook.rings):
+        return f"Little damage to turf expected up to {day_in_words(ahead[-1].day)}; rings of type 2 and 3 can show without it"
+    return f"Sound turf and band stay much alike up to {day_in_words(ahead[-1].day)}"
+
+
+def flush_finding(outlook: SurfaceOutlook) -> str:
+    """One clause on the week with the highest chance of fruit bodies; "not known" where no coming day has a number."""
+    chances = [(d.flush_chance_7_days, d.day) for d in outlook.days if d.lead_days >= 0 and d.flush_chance_7_days is not None]
+    if not chances or not outlook.known:
+        return "chance of fruit bodies not known"
+    best, day = max(chances, key=lambda pair: (pair[0], -pair[1].toordinal()))
+    if best < FLUSH_WORTH_A_DATE:
+        return f"fruit bodies unlikely (at most {100 * best:.0f} % a week on one ring)"
+    return f"fruit bodies most likely in the week from {day_in_words(day)} ({100 * best:.0f} % on one ring)"
+
+
+def ring_finding(outlook: SurfaceOutlook) -> str:
+    """The finding of the ring chart: contrast, then fruit bodies."""
+    return f"{contrast_finding(outlook)}; {flush_finding(outlook)}"
