@@ -1,0 +1,88 @@
+"""Older issues fill what the newest does not say, and nothing else."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+import pandas as pd
+
+from forecaster.quantities import Origin
+from forecaster.weather.frame import AIR_TEMPERATURE, ORIGIN_CODES, PRECIPITATION, SOIL_TEMPERATURE, WIND_SPEED
+from forecaster.weather.merge import overlay
+from tests.weather.invented import hourly
+
+NAN = float("nan")
+SINCE = datetime(2026, 9, 1, tzinfo=UTC)
+NEW, MIDDLE, OLD = (datetime(2026, 9, 3, hour, tzinfo=UTC) for hour in (12, 6, 0))
+
+
+def test_the_newest_value_wins_and_its_holes_are_filled_by_the_latest_that_knows() -> None:
+    newest = hourly("2026-09-01 02:00", {PRECIPITATION: [2.0, NAN, NAN]}, issued_at=NEW)
+    middle = hourly("2026-09-01 01:00", {PRECIPITATION: [11.0, 12.0, 13.0, NAN]}, issued_at=MIDDLE)
+    oldest = hourly("2026-09-01 00:00", {PRECIPITATION: [20.0, 21.0, 22.0, 23.0, 24.0]}, issued_at=OLD)
+    joined = overlay(newest, [oldest, middle], since=SINCE)
+    assert joined.values[PRECIPITATION].tolist() == [20.0, 11.0, 2.0, 13.0, 24.0]
+    assert joined.issued_at == NEW
+
+
+def test_hours_are_filled_variable_by_variable() -> None:
+    newest = hourly("2026-09-01", {PRECIPITATION: [1.0, 1.0]}, issued_at=NEW)
+    older = hourly("2026-09-01", {PRECIPITATION: [9.0, 9.0], AIR_TEMPERATURE: [14.0, NAN]}, issued_at=OLD)
+    joined = overlay(newest, [older], since=SINCE)
+    assert joined.values[PRECIPITATION].tolist() == [1.0, 1.0]
+    assert joined.values[AIR_TEMPERATURE].iloc[0] == 14.0
+    assert np.isnan(joined.values[AIR_TEMPERATURE].iloc[1])
+
+
+def test_a_forecast_of_an_hour_that_has_passed_is_still_a_forecast() -> None:
+    newest = hourly("2026-09-01 01:00", {PRECIPITATION: [1.0]}, issued_at=NEW, origin=Origin.OBSERVED)
+    older = hourly("2026-09-01 00:00", {PRECIPITATION: [9.0, 9.0]}, issued_at=OLD, origin=Origin.FORECAST)
+    codes = overlay(newest, [older], since=SINCE).origins[PRECIPITATION].tolist()
+    assert codes == [ORIGIN_CODES[Origin.FORECAST], ORIGIN_CODES[Origin.OBSERVED]]
+
+
+def test_an_hour_nobody_knows_is_a_row_of_nothing() -> None:
+    newest = hourly("2026-09-01 05:00", {PRECIPITATION: [5.0]}, issued_at=NEW)
+    older = hourly("2026-09-01 00:00", {PRECIPITATION: [0.0, 1.0]}, issued_at=OLD)
+    joined = overlay(newest, [older], since=SINCE)
+    np.testing.assert_array_equal(joined.values[PRECIPITATION], [0.0, 1.0, NAN, NAN, NAN, 5.0])
+
+
+def test_nothing_before_since_is_kept_and_since_means_its_whole_hour() -> None:
+    newest = hourly("2026-09-01 00:00", {PRECIPITATION: [0.0, 1.0, 2.0]})
+    joined = overlay(newest, [], since=datetime(2026, 9, 1, 1, 40, tzinfo=UTC))
+    assert joined.values.index[0] == pd.Timestamp("2026-09-01 01:00", tz="UTC")
+    assert joined.values[PRECIPITATION].tolist() == [1.0, 2.0]
+
+
+def test_nothing_known_since_then_is_an_empty_frame() -> None:
+    newest = hourly("2026-09-01 00:00", {PRECIPITATION: [0.0]})
+    assert overlay(newest, [], since=SINCE + timedelta(days=9)).values.shape[0] == 0
+
+
+def test_soil_temperature_of_another_depth_is_not_joined_in() -> None:
+    newest = hourly("2026-09-01 01:00", {SOIL_TEMPERATURE: [15.0]}, issued_at=NEW, soil_temperature_depth_cm=6.0)
+    same = hourly("2026-09-01 00:00", {SOIL_TEMPERATURE: [14.0]}, issued_at=OLD, soil_temperature_depth_cm=6.0)
+    deeper = hourly("2026-09-01 00:00", {SOIL_TEMPERATURE: [14.0], PRECIPITATION: [0.4]}, issued_at=OLD, soil_temperature_depth_cm=18.0)
+    assert overlay(newest, [same], since=SINCE).values[SOIL_TEMPERATURE].tolist() == [14.0, 15.0]
+    joined = overlay(newest, [deeper], since=SINCE).values
+    assert np.isnan(joined[SOIL_TEMPERATURE].iloc[0])
+    assert joined[PRECIPITATION].iloc[0] == 0.4
+
+
+def test_wind_of_another_height_is_not_joined_in() -> None:
+    newest = hourly("2026-09-01 01:00", {WIND_SPEED: [3.0]}, issued_at=NEW, wind_height_m=10.0)
+    lower = hourly("2026-09-01 00:00", {WIND_SPEED: [2.0], PRECIPITATION: [0.4]}, issued_at=OLD, wind_height_m=2.0)
+    joined = overlay(newest, [lower], since=SINCE)
+    assert np.isnan(joined.values[WIND_SPEED].iloc[0])
+    assert joined.wind_height_m == 10.0
+
+
+def test_notes_say_that_older_weather_was_used_and_only_then() -> None:
+    newest = hourly("2026-09-01 01:00", {PRECIPITATION: [1.0]}, issued_at=NEW, notes=("Its own note.",))
+    older = hourly("2026-09-01 00:00", {PRECIPITATION: [9.0, 9.0]}, issued_at=OLD)
+    assert overlay(newest, [newest], since=SINCE).notes == ("Its own note.",)
+    own, said = overlay(newest, [older], since=SINCE).notes
+    assert own == "Its own note."
+    assert said == "1 hour is filled in from older weather: Test station of 2026-09-03 00:00 UTC."
