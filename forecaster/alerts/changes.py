@@ -1,0 +1,85 @@
+"""What changed between two sets of outlooks of one ground, one sentence each."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from forecaster.alerts.decide import EpisodeDecision
+from forecaster.documents import Signal, SurfaceOutlook
+from forecaster.risk.sentences import sentence, small
+
+# An expected day that moves by less is not news. Status: assumption.
+MOVED_DAYS = 2
+
+
+def mailed_signals(outlook: SurfaceOutlook) -> tuple[Signal, ...]:
+    """Signals that may be mailed: all but those of rules on trial."""
+    return tuple(signal for signal in outlook.signals if not signal.trial)
+
+
+def changes_since(
+    previous: Sequence[SurfaceOutlook] | None, outlooks: Sequence[SurfaceOutlook], decision: EpisodeDecision
+) -> tuple[str, ...]:
+    """Say what is new, worse, better or gone since the outlooks of the last message, in the order of ``outlooks``.
+
+    Empty without a last message. Where the coming days of a surface are not known, nothing is said to have gone. ``decision``: adds why
+    an alert stays open or has ended.
+    """
+    if previous is None:
+        return ()
+    before = {outlook.surface_id: outlook for outlook in previous}
+    found: list[str] = []
+    for outlook in outlooks:
+        earlier = before.get(outlook.surface_id)
+        found += _new_surface(outlook) if earlier is None else _changes(earlier, outlook, decision)
+    return tuple(found)
+
+
+def _new_surface(outlook: SurfaceOutlook) -> list[str]:
+    return [f"{outlook.surface_name}: in this message for the first time."]
+
+
+def _changes(earlier: SurfaceOutlook, outlook: SurfaceOutlook, decision: EpisodeDecision) -> list[str]:
+    name = outlook.surface_name
+    found = []
+    if earlier.known and not outlook.known:
+        return [f"{name}: no longer known, for lack of weather. What was open stays open."]
+    if not outlook.known:
+        return []
+    if not earlier.known:
+        found.append(f"{name}: known again, the weather is back.")
+    old = {signal.rule_id: signal for signal in mailed_signals(earlier)}
+    current = {signal.rule_id: signal for signal in mailed_signals(outlook)}
+    for rule_id, signal in current.items():
+        what = _new_or_moved(old.get(rule_id), signal)
+        if what:
+            found.append(sentence(f"{name}, {small(signal.title)}: {what}"))
+    ended = {change.episode.rule_id: change for change in decision.ended if change.episode.surface_id == outlook.surface_id}
+    waiting = {
+        change.episode.rule_id: change
+        for change in (*decision.continued, *decision.held)
+        if change.episode.surface_id == outlook.surface_id
+    }
+    for rule_id, signal in old.items():
+        if rule_id in current or rule_id in ended:
+            continue
+        gone = waiting.get(rule_id)
+        expected = "no longer expected" if not signal.present else "over"
+        found.append(f"{name}: {gone.reason}" if gone else sentence(f"{name}, {small(signal.title)}: {expected}"))
+    found += [f"{name}: {change.reason}" for change in ended.values()]
+    return found
+
+
+def _new_or_moved(old: Signal | None, signal: Signal) -> str:
+    if old is None:
+        return f"new ({signal.when})"
+    said = []
+    if signal.present and not old.present:
+        said.append("has begun")
+    elif not signal.present and not old.present and abs((signal.first_day - old.first_day).days) >= MOVED_DAYS:
+        said.append(f"expected {'earlier' if signal.first_day < old.first_day else 'later'}, {signal.when}")
+    if signal.severity.rank > old.severity.rank:
+        said.append(f"worse, {signal.severity} instead of {old.severity}")
+    elif signal.severity.rank < old.severity.rank:
+        said.append(f"eased, {signal.severity} instead of {old.severity}")
+    return "; ".join(said)
