@@ -36,7 +36,7 @@ Values = float | Floats
 
 # FAO-56 below eq. 6 and in chapter 4: u2 is not taken below 0.5 m/s, because still air is never quite still over warm grass.
 WIND_FLOOR_MS = 0.5
-# FAO-56 chapter 3, "Missing climatic data": the mean of more than 2000 stations.
+# FAO-56 chapter 3, missing data: 2 m/s, the mean of more than 2000 stations (memory).
 WIND_DEFAULT_MS = 2.0
 # Below this the logarithm of eq. 47 has no meaning: the grass itself is 0.12 m high.
 LOWEST_WIND_HEIGHT_M = 0.5

@@ -168,7 +168,8 @@ def daily_weather(
     # wind
     wind_measured = _mean(table[WIND_SPEED], at_least=HUMIDITY_AND_WIND_HOURS_AT_LEAST)
     u2_measured = evapotranspiration.wind_speed_at_2m(wind_measured, frame.wind_height_m)
-    u2 = np.where(np.isnan(u2_measured), evapotranspiration.WIND_DEFAULT_MS, u2_measured)
+    wind_assumed = warm_known & np.isnan(u2_measured)
+    u2 = np.where(wind_assumed, evapotranspiration.WIND_DEFAULT_MS, u2_measured)
 
     # soil temperature
     depth = frame.soil_temperature_depth_cm
@@ -195,7 +196,7 @@ def daily_weather(
         (HUMIDITY_ESTIMATED, warm_known & np.isnan(ea_measured)),
         (SHORTWAVE_FILLED, rs_filled),
         (SHORTWAVE_ESTIMATED, warm_known & np.isnan(rs_measured)),
-        (WIND_ASSUMED, np.isnan(u2_measured)),
+        (WIND_ASSUMED, wind_assumed),
         (SOIL_TEMPERATURE_SIMULATED, np.isnan(soil_measured) & np.isfinite(soil)),
     ]
     return DailyWeather(
