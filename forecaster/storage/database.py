@@ -20,6 +20,7 @@ from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, Engine, create_engine, event, make_url, text
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
+from sqlalchemy.exc import TimeoutError as NoConnectionInTime
 from sqlalchemy.orm import Session
 
 from forecaster.errors import StorageError
@@ -169,7 +170,7 @@ def _begin_sqlite_transaction(connection: Connection) -> None:
 def _clear_errors(engine: Engine) -> Iterator[None]:
     try:
         yield
-    except SQLAlchemyError as error:
+    except (DBAPIError, NoConnectionInTime) as error:  # any other error of SQLAlchemy is a mistake in this program and passes
         cause = str(error.orig) if isinstance(error, DBAPIError) else str(error)
         reason = " ".join(cause.split())
         hint = next((hint for mark, hint in _HINTS if mark in reason.lower()), "Check that the database is there and can be written.")

@@ -1,0 +1,255 @@
+"""Grounds, weather, soil states, cycles, outlooks and episodes come back as they went in."""
+
+from __future__ import annotations
+
+import zlib
+from dataclasses import replace
+from datetime import date, timedelta
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import array_shapes, arrays
+from sqlalchemy import Engine, text
+
+from forecaster.errors import NotFound, StorageError
+from forecaster.quantities import Severity
+from forecaster.storage.arrays import pack_arrays, unpack_arrays
+from forecaster.storage.cycles import CycleRecord, latest_cycle, save_cycle
+from forecaster.storage.database import reading, transaction
+from forecaster.storage.episodes import alerts_of, open_alerts, save_episode
+from forecaster.storage.grounds import get_ground, list_grounds, retire_other_grounds, save_ground
+from forecaster.storage.outlooks import latest_charts, latest_outlook, latest_outlooks, outlook_on, previous_outlooks, save_outlook
+from forecaster.storage.soil import drop_states_before, latest_state_before, save_state
+from forecaster.storage.weather import StoredIssue, latest_issues, save_issue
+from tests.storage.builders import DAY, NOON, alert, ground, outlook, weather
+
+HOUR = timedelta(hours=1)
+NEXT_DAY = DAY + timedelta(days=1)
+
+
+# ---------------------------------------------------------------- grounds
+
+
+def test_grounds_are_listed_by_name_and_the_newest_description_counts(database: Engine) -> None:
+    with transaction(database) as session:
+        save_ground(session, ground(id="abbey", name="zoo field"), NOON)
+        save_ground(session, ground(name="Brook"), NOON)
+    with reading(database) as session:
+        assert [found.name for found in list_grounds(session)] == ["Brook", "zoo field"]
+
+
+def test_a_ground_that_left_the_configuration_is_gone_until_it_returns(database: Engine) -> None:
+    with transaction(database) as session:
+        save_ground(session, ground(id="abbey"), NOON)
+        retire_other_grounds(session, ["abbey"], NOON)
+    with reading(database) as session:
+        assert [found.id for found in list_grounds(session)] == ["abbey"]
+        with pytest.raises(NotFound, match="hollow"):
+            get_ground(session, "hollow")
+    with transaction(database) as session:
+        save_ground(session, ground(), NOON)
+        assert get_ground(session, "hollow") == ground()
+
+
+def test_an_unknown_ground_is_not_found(database: Engine) -> None:
+    with reading(database) as session, pytest.raises(NotFound, match="atlantis") as caught:
+        get_ground(session, "atlantis")
+    assert caught.value.hint
+
+
+# ---------------------------------------------------------------- weather
+
+
+def issue(hours: int = 0, *, source: str = "sample", blob: bytes = b"frame") -> StoredIssue:
+    at = NOON + hours * HOUR
+    return StoredIssue(ground_id="hollow", source=source, issued_at=at, stored_at=at, first_hour=at, last_hour=at + 48 * HOUR, blob=blob)
+
+
+def test_the_newest_issues_of_one_source_come_first(database: Engine) -> None:
+    with transaction(database) as session:
+        for hours in (6, 0, 12):
+            save_issue(session, issue(hours))
+        save_issue(session, issue(18, source="other"))
+    with reading(database) as session:
+        assert latest_issues(session, "hollow", "sample", limit=2) == (issue(12), issue(6))
+        assert latest_issues(session, "hollow", "none") == ()
+
+
+def test_an_issue_handed_out_again_replaces_itself_only(database: Engine) -> None:
+    with transaction(database) as session:
+        save_issue(session, issue(0))
+        save_issue(session, issue(6))
+        save_issue(session, issue(6, blob=b"corrected"))
+    with reading(database) as session:
+        assert latest_issues(session, "hollow", "sample", limit=9) == (issue(6, blob=b"corrected"), issue(0))
+
+
+# ---------------------------------------------------------------- soil
+
+
+@given(
+    st.dictionaries(
+        st.text(max_size=8),
+        arrays(np.float64, array_shapes(min_dims=0, max_dims=3, min_side=0, max_side=4), elements=st.floats(width=64)),
+        max_size=3,
+    )
+)
+def test_arrays_survive_to_the_last_bit(given_arrays: dict[str, np.ndarray]) -> None:
+    found = unpack_arrays(pack_arrays(given_arrays))
+    assert list(found) == list(given_arrays)
+    for name, array in given_arrays.items():
+        assert found[name].shape == array.shape
+        assert found[name].dtype == array.dtype
+        assert found[name].tobytes() == array.tobytes()
+
+
+def test_arrays_of_other_kinds_and_orders_survive() -> None:
+    matrix = np.asfortranarray(np.arange(6.0).reshape(2, 3))
+    found = unpack_arrays(
+        pack_arrays({"m": matrix, "big": matrix.astype(">f8"), "yes": np.array([True, False]), "n": np.array([2**60 + 1])})
+    )
+    assert (found["m"] == matrix).all()
+    assert (found["big"] == matrix).all()
+    assert found["yes"].tolist() == [True, False]
+    assert found["n"].tolist() == [2**60 + 1]
+    found["m"][0, 0] = 7.0  # a state that was read may be moved on
+
+
+def test_what_is_no_number_is_refused() -> None:
+    with pytest.raises(TypeError, match="names"):
+        pack_arrays({"names": np.array(["sound", "band"])})
+
+
+@pytest.mark.parametrize(
+    "damage",
+    [
+        lambda blob: b"",
+        lambda blob: blob[:-5],
+        lambda blob: b"x" + blob,
+        lambda blob: zlib.compress(b"something else"),
+        lambda blob: zlib.compress(zlib.decompress(blob)[:-1]),
+        lambda blob: zlib.compress(zlib.decompress(blob) + b"\0"),
+    ],
+)
+def test_damaged_arrays_are_a_storage_error(damage) -> None:  # type: ignore[no-untyped-def]
+    with pytest.raises(StorageError, match="cannot be read"):
+        unpack_arrays(damage(pack_arrays({"a": np.arange(5.0)})))
+
+
+def test_the_newest_state_before_a_day_with_the_same_settings_is_found(database: Engine) -> None:
+    with transaction(database) as session:
+        for back in (1, 2, 5):
+            save_state(session, "hollow", DAY - timedelta(days=back), fingerprint="a", arrays={"depletion_mm": np.array([float(back)])})
+        save_state(session, "hollow", DAY - timedelta(days=1), fingerprint="b", arrays={"depletion_mm": np.array([9.0])})
+        save_state(session, "hollow", DAY - timedelta(days=2), fingerprint="a", arrays={"depletion_mm": np.array([2.5])})
+    with reading(database) as session:
+        found = latest_state_before(session, "hollow", DAY - timedelta(days=1), fingerprint="a")
+        assert found is not None
+        assert found[0] == DAY - timedelta(days=2)
+        assert found[1]["depletion_mm"].tolist() == [2.5]
+        assert latest_state_before(session, "hollow", DAY, fingerprint="c") is None
+    with transaction(database) as session:
+        drop_states_before(session, "hollow", DAY - timedelta(days=1))
+        assert latest_state_before(session, "hollow", DAY - timedelta(days=1), fingerprint="a") is None
+        assert latest_state_before(session, "hollow", DAY, fingerprint="a") is not None
+
+
+# ---------------------------------------------------------------- cycles
+
+
+def test_the_last_run_and_the_last_good_run_are_told_apart(database: Engine) -> None:
+    good = CycleRecord(ground_id="hollow", started_at=NOON, finished_at=NOON + HOUR, status="ok", weather=weather())
+    bad = replace(
+        good, finished_at=NOON + 2 * HOUR, status="failed", weather=None, error_slug="weather-malformed", error_message="no temperature"
+    )
+    with transaction(database) as session:
+        assert latest_cycle(session, "hollow") is None
+        save_cycle(session, good)
+        save_cycle(session, bad)
+    with reading(database) as session:
+        assert latest_cycle(session, "hollow") == bad
+        assert latest_cycle(session, "hollow", among=("ok", "degraded")) == good
+
+
+# ---------------------------------------------------------------- outlooks
+
+
+def test_an_outlook_and_its_charts_come_back(database: Engine) -> None:
+    with transaction(database) as session:
+        save_outlook(session, outlook(headline="first"), {"water": "<svg>1</svg>"})
+        save_outlook(session, outlook(headline="second"), {"water": "<svg>ö</svg>"})
+        save_outlook(session, outlook(surface_id="green", headline="green"), {})
+    with reading(database) as session:
+        assert outlook_on(session, "hollow", "meadow", DAY) == outlook(headline="second")
+        assert outlook_on(session, "hollow", "meadow", NEXT_DAY) is None
+        assert latest_outlook(session, "hollow", "meadow") == outlook(headline="second")
+        assert latest_outlook(session, "hollow", "nowhere") is None
+        assert latest_charts(session, "hollow", "meadow") == {"water": "<svg>ö</svg>"}
+        assert latest_charts(session, "hollow", "nowhere") == {}
+
+
+def test_the_newest_and_the_previous_outlook_of_each_surface(database: Engine) -> None:
+    days = {"meadow": (DAY - timedelta(days=3), DAY - timedelta(days=1), DAY), "green": (DAY - timedelta(days=2),)}
+    with transaction(database) as session:
+        save_ground(session, ground(id="other"), NOON)
+        save_outlook(session, outlook(ground_id="other", today=NEXT_DAY), {})
+        for surface, its_days in days.items():
+            for day in its_days:
+                save_outlook(session, outlook(surface_id=surface, today=day), {"day": str(day)})
+    with reading(database) as session:
+        assert {name: found.today for name, found in latest_outlooks(session, "hollow").items()} == {
+            "meadow": DAY,
+            "green": DAY - timedelta(days=2),
+        }
+        assert {name: found.today for name, found in previous_outlooks(session, "hollow", before=DAY).items()} == {
+            "meadow": DAY - timedelta(days=1),
+            "green": DAY - timedelta(days=2),
+        }
+        assert previous_outlooks(session, "hollow", before=DAY - timedelta(days=3)) == {}
+        assert latest_charts(session, "hollow", "meadow") == {"day": str(DAY)}
+
+
+def test_an_outlook_of_another_version_is_said_to_pages_and_does_not_stop_a_cycle(database: Engine) -> None:
+    with transaction(database) as session:
+        save_outlook(session, outlook(), {})
+        old = zlib.compress(outlook().model_dump_json().replace('"headline"', '"title"').encode())
+        session.execute(text("UPDATE outlook SET document = :old"), {"old": old})
+    with reading(database) as session:
+        with pytest.raises(StorageError, match="another version") as caught:
+            latest_outlooks(session, "hollow")
+        assert "cycle" in caught.value.hint
+        assert previous_outlooks(session, "hollow", before=NEXT_DAY) == {}
+
+
+# ---------------------------------------------------------------- episodes
+
+
+def test_an_episode_changes_in_place_until_it_ends(database: Engine) -> None:
+    quiet = date(2026, 9, 22)
+    with transaction(database) as session:
+        save_episode(session, alert(), None)
+        save_episode(session, alert(status="held", severity=Severity.EXTREME), quiet)
+    with reading(database) as session:
+        assert open_alerts(session, "hollow") == [(alert(status="held", severity=Severity.EXTREME), quiet)]
+    ended = alert(status="ended", ended_at_utc=NOON + 48 * HOUR)
+    with transaction(database) as session:
+        save_episode(session, ended, quiet)
+        assert open_alerts(session, "hollow") == []
+        assert alerts_of(session, "hollow") == (ended,)
+        assert alerts_of(session, "hollow", since=NOON + 48 * HOUR) == (ended,)
+        assert alerts_of(session, "hollow", since=NOON + 49 * HOUR) == ()
+
+
+def test_a_rule_has_one_open_episode_on_a_surface(database: Engine) -> None:
+    with transaction(database) as session:
+        save_episode(session, alert(), None)
+        save_episode(session, alert(id="elsewhere", surface_id="green"), None)
+    with pytest.raises(StorageError, match="UNIQUE"), transaction(database) as session:
+        save_episode(session, alert(id="second"), None)
+    with transaction(database) as session:
+        save_episode(session, alert(status="ended", ended_at_utc=NOON), None)
+        save_episode(session, alert(id="second"), None)
+    with reading(database) as session:
+        assert {found.id for found, _ in open_alerts(session, "hollow")} == {"elsewhere", "second"}
