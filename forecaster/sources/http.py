@@ -163,7 +163,7 @@ def _parse(body: bytes) -> Any:
 
     try:
         return json.loads(body, parse_constant=refuse)
-    except ValueError:  # also bytes that are not UTF-8
+    except (ValueError, RecursionError):  # also bytes that are not UTF-8, and brackets without end
         failure = _Transient("sent an answer that breaks off or is not JSON")
     raise failure
 
@@ -209,7 +209,7 @@ def _reason(body: bytes, query: Query) -> str:
     """The reason an error answer gives, if it is JSON; short, on one line, and with our own headers' values blotted out."""
     try:
         answer = json.loads(body)
-    except ValueError:
+    except (ValueError, RecursionError):
         return ""
     reason = answer.get("reason") if isinstance(answer, dict) else None
     if not isinstance(reason, str):

@@ -186,12 +186,13 @@ def _block(answer: Mapping[str, Any], name: str) -> Mapping[str, Any]:
 
 def _check_place(answer: Mapping[str, Any], latitude: float, longitude: float) -> None:
     for name, asked in (("latitude", latitude), ("longitude", longitude)):
-        answered = answer.get(name)
-        if isinstance(answered, bool) or not isinstance(answered, int | float):
+        given = answer.get(name)
+        if type(given) not in (int, float):
             raise _malformed(f"does not say for which {name} its answer is")
+        answered = _number(given)
         away = abs(answered - asked)
         if name == "longitude":
-            away = min(away, 360.0 - away)  # 179.9 and -179.9 are neighbours
+            away = min(away, abs(360.0 - away))  # 179.9 and -179.9 are neighbours
         if not away <= _FARTHEST_DEGREES:
             raise _malformed(f"answered for {name} {answered:g} where {asked:g} was asked")
 
@@ -229,7 +230,7 @@ def _column(name: str, given: Any, stamps: npt.NDArray[np.int64]) -> npt.NDArray
     odd = [position for position, value in enumerate(given) if value is not None and type(value) not in (int, float)]
     if odd:
         raise _malformed(f"sent {_kind(given[odd[0]])} as {name} at {_moment(stamps[odd[0]])}")
-    values = np.array([math.nan if value is None else float(value) for value in given], dtype=np.float64)
+    values = np.array([_number(value) for value in given], dtype=np.float64)
     present = np.isfinite(values)
     if present.mean() < _LEAST_PRESENT_SHARE and name not in _MAY_BE_EMPTY:
         raise _malformed(f"sent {int(present.sum())} values of {name} for {len(stamps)} hours")
@@ -239,6 +240,15 @@ def _column(name: str, given: Any, stamps: npt.NDArray[np.int64]) -> npt.NDArray
         worst = outside[0]
         raise _malformed(f"sent {name} = {values[worst]:g} {VARIABLE_MAP[name].unit} at {_moment(stamps[worst])}, which cannot be")
     return values
+
+
+def _number(value: Any) -> float:
+    if value is None:
+        return math.nan
+    try:
+        return float(value)
+    except OverflowError:  # JSON knows whole numbers of any length
+        return math.inf
 
 
 def _moment(stamp: np.int64) -> str:
