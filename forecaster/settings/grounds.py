@@ -132,7 +132,8 @@ class GroundReader:
         raw_fixtures = entries(data, "fixture")
         note_duplicates(raw_fixtures, "fixture", self.file, self.mistakes)
         known = raw_ids(raw_surfaces)
-        fixtures = [self._fixture(raw, f"fixture[{number}]", zone, known) for number, raw in enumerate(raw_fixtures, start=1)]
+        clock = zone or ZoneInfo("UTC")  # with a zone that is not known, fixtures are still checked
+        fixtures = [self._fixture(raw, f"fixture[{number}]", clock, known) for number, raw in enumerate(raw_fixtures, start=1)]
         note_duplicates(entries(data, "recipient"), "recipient", self.file, self.mistakes)
         if checked is None or zone is None or weather is None or len(self.mistakes.found) > before:
             return None
@@ -181,12 +182,17 @@ class GroundReader:
                 if known is not None and isinstance(raw.get(key), str) and raw[key] not in known:
                     note(key, raw[key], f"an id of {'soils' if key == 'soil' else 'turf'}.toml; {nearest(raw[key], known)}")
             note_duplicates(entries(raw, "ring"), f"{prefix}.ring", self.file, self.mistakes)
-        entry = valid_or_none(SurfaceEntry, raw)
+        # The rings are looked at one by one, so that a wrong ring does not hide what is wrong with the soil, nor the other way round.
+        entry = valid_or_none(SurfaceEntry, {**raw, "ring": []} if isinstance(raw, Mapping) else raw)
         if entry is None:
             return None
         if entry.surface_depth_m >= entry.root_depth_m:
             note("surface_depth_m", entry.surface_depth_m, f"less than root_depth_m, {entry.root_depth_m:g}")
-        rings = tuple(self._ring(ring, entry, f"{prefix}.ring[{number}]") for number, ring in enumerate(entry.ring, start=1))
+        rings = []
+        for number, raw_ring in enumerate(entries(raw, "ring"), start=1):
+            ring = valid_or_none(RingEntry, raw_ring)
+            if ring is not None:
+                rings.append(self._ring(ring, entry, f"{prefix}.ring[{number}]"))
         soil, turf = self.materials.soils.get(entry.soil or ""), self.materials.turf.get(entry.turf)
         if entry.turf_details.growth_ramp_c:
             check_ramp(entry.turf_details.growth_ramp_c, self.mistakes.noter(self.file, f"{prefix}.turf_details", name))
@@ -211,7 +217,7 @@ class GroundReader:
             root_zone=zone,
             turf=turf_type(turf, entry.turf_details),
             irrigation=Irrigation(**entry.irrigation.model_dump()) if entry.irrigation else None,
-            rings=rings,
+            rings=tuple(rings),
         )
 
     def _ring(self, ring: RingEntry, surface: SurfaceEntry, prefix: str) -> Ring:
@@ -227,12 +233,12 @@ class GroundReader:
             note("centre_x_m, centre_y_m", place, f"a ring that lies on its surface, {size}")
         return Ring(**ring.model_dump())
 
-    def _fixture(self, raw: Any, prefix: str, zone: ZoneInfo | None, known: list[str]) -> Fixture | None:
+    def _fixture(self, raw: Any, prefix: str, zone: ZoneInfo, known: list[str]) -> Fixture | None:
         note = self.mistakes.noter(self.file, prefix, _id_of(raw))
         if isinstance(raw, Mapping) and isinstance(raw.get("surface"), str) and raw["surface"] not in known:
             note("surface", raw["surface"], f"the id of a surface of this ground; {nearest(raw['surface'], known)}")
         entry = valid_or_none(FixtureEntry, raw)
-        if entry is None or zone is None:
+        if entry is None:
             return None
         starts, ends = (_wall_time(getattr(entry, key), zone, key, note) for key in ("starts", "ends"))
         if starts is None or ends is None:

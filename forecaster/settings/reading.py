@@ -87,7 +87,7 @@ def check(model: type[EntryType], data: Mapping[str, Any], file: str, mistakes: 
         for problem in error.errors(include_url=False, include_context=False):
             location = problem["loc"]
             value: object = Missing() if problem["type"] == "missing" else problem["input"]
-            allowed = _allowed(model, location, problem["type"])
+            allowed = allowed_at(model, location, problem["type"])
             mistakes.add(file, key_path(location), value, allowed + entry_name(data, location))
     return None
 
@@ -125,7 +125,7 @@ def note_duplicates(found: list[Any], prefix: str, file: str, mistakes: MistakeL
             first.setdefault(name, number)
 
 
-def _allowed(model: type[BaseModel], location: tuple[int | str, ...], kind: str) -> str:
+def allowed_at(model: type[BaseModel], location: tuple[int | str, ...], kind: str) -> str:
     """Say what may stand at a location of a model."""
     current: Any = model
     field: FieldInfo | None = None

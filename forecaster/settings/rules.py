@@ -89,11 +89,11 @@ def read_rules(
 
 
 def _texts(cautions: Mapping[str, Any] | None) -> dict[str, str] | None:
-    """The cautions by id, leaving out what is not text."""
+    """The cautions by id; one that is no text counts as known, its own mistake is noted."""
     if cautions is None:
         return None
     table = cautions.get("caution")
-    return {key: text for key, text in table.items() if isinstance(text, str)} if isinstance(table, Mapping) else {}
+    return {key: str(text) for key, text in table.items()} if isinstance(table, Mapping) else {}
 
 
 def _rule(entry: RuleEntry, texts: Mapping[str, str]) -> Rule:

@@ -1,0 +1,147 @@
+"""The environment: where things lie and who is reached, from variables FORECASTER_*. The only reader of environment variables.
+
+Imports nothing heavy: the web process reads it too.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, AwareDatetime, Field, SecretStr, ValidationError
+from pydantic_core import PydanticCustomError
+from pydantic_settings import BaseSettings, SettingsConfigDict
+
+from forecaster.errors import ConfigurationError, Mistake
+from forecaster.settings.mistakes import Missing, MistakeList, nearest
+from forecaster.settings.reading import allowed_at
+from forecaster.settings.shipped import shipped_folder
+
+FILE = "environment"
+PREFIX = "FORECASTER_"
+TEST_PREFIX = "FORECASTER_TEST_"  # the test suite's own
+SECRETS = frozenset({"smtp_password", "openmeteo_key", "database_url"})  # a database address may hold a password
+PORTS = {"starttls": 587, "tls": 465, "none": 25}  # RFC 6409, RFC 8314, RFC 5321
+
+
+def _web_address(text: str) -> str:
+    if not re.fullmatch(r"https?://[^\s/?#]+(/[^\s?#]*)?", text):
+        raise PydanticCustomError("web_address", "not a web address")
+    return text.rstrip("/")
+
+
+def _absolute(path: Path) -> Path:
+    return path.expanduser().absolute()
+
+
+WebAddress = Annotated[str, AfterValidator(_web_address), Field(description="a web address that begins with http:// or https://")]
+Folder = Annotated[Path, AfterValidator(_absolute), Field(description="a folder")]
+Port = Annotated[int, Field(ge=1, le=65535, description="a port number from 1 to 65535")]
+Address = Annotated[str, Field(pattern=r"^[^@\s,;<>\"]+@[^@\s,;<>\"]+$", description='one email address, "name@example.org"')]
+
+
+class Environment(BaseSettings):
+    """Everything that comes from outside the configuration folder; made by ``read_environment``. Secrets never show in its repr."""
+
+    model_config = SettingsConfigDict(env_prefix=PREFIX, env_ignore_empty=True, extra="forbid", frozen=True, hide_input_in_errors=True)
+
+    data: Folder = Field(default=Path("var"), validate_default=True)
+    """Folder that the program writes to: database, and mail where no server is named."""
+    config: Folder = Field(default_factory=lambda: shipped_folder("config"))
+    database_url: str = Field(default="", repr=False, pattern=r"^$|^[a-z0-9+]+://.*", description='a database address, "sqlite:///…"')
+    mail_folder: Folder | None = None
+    """Mails are written here as files; not together with smtp_host."""
+    smtp_host: str | None = None
+    smtp_port: Port | None = None
+    smtp_user: str | None = None
+    smtp_password: SecretStr | None = None
+    smtp_password_file: Path | None = Field(default=None, description="a file that holds the password and can be read")
+    smtp_tls: Literal["starttls", "tls", "none"] = Field(default="starttls", description="starttls, tls or none")
+    mail_from: Address = "forecaster@localhost"
+    host: str = "127.0.0.1"
+    port: Port = 8470
+    openmeteo_url: WebAddress = "https://api.open-meteo.com"
+    openmeteo_key: SecretStr | None = None
+    public_url: WebAddress | None = None
+    """Address under which people reach the pages, for links in mails."""
+    fixed_now: AwareDatetime | None = Field(default=None, description="a time with its offset, like 2026-09-12T05:00:00Z")
+    """The moment at which the program stands still: for the invented sample weather, never for a real ground."""
+
+
+def read_environment() -> Environment:
+    """Read and check the environment.
+
+    Raises: ConfigurationError with all mistakes at once, the values of secrets hidden.
+    """
+    mistakes = MistakeList()
+    _note_unknown(os.environ, mistakes)
+    try:
+        found = Environment()
+    except ValidationError as error:
+        wrong = {str(problem["loc"][0]): problem["input"] for problem in error.errors(include_url=False, include_context=False)}
+        for name, value in wrong.items():
+            _note(name, value, allowed_at(Environment, (name,), ""), mistakes)
+        # Look at the rest as well, with defaults where a value is wrong, so that everything is told at once.
+        fields = Environment.model_fields
+        found = Environment(**{name: fields[name].get_default(call_default_factory=True) for name in wrong})
+    completed = _completed(found, mistakes)
+    if mistakes.found:
+        raise ConfigurationError(mistakes.found, hint="Correct these environment variables; nothing was started.")
+    return completed
+
+
+def _completed(found: Environment, mistakes: MistakeList) -> Environment:
+    """Fill in what follows from other values, and note what does not go together."""
+    changes: dict[str, Any] = {}
+    if not found.database_url:
+        changes["database_url"] = f"sqlite:///{found.data / 'forecaster.db'}"
+    if found.smtp_port is None:
+        changes["smtp_port"] = PORTS[found.smtp_tls]
+    if found.smtp_host is None and found.mail_folder is None:
+        changes["mail_folder"] = found.data / "mail"
+    if found.smtp_host and found.mail_folder:
+        _note("mail_folder", str(found.mail_folder), f"either this or {PREFIX}SMTP_HOST, not both", mistakes)
+    if found.smtp_host and "mail_from" not in found.model_fields_set:
+        _note("mail_from", Missing(), f"required with {PREFIX}SMTP_HOST: the address that mails come from", mistakes)
+    password = found.smtp_password
+    if found.smtp_password_file is not None and password is not None:
+        _note("smtp_password_file", str(found.smtp_password_file), f"either this or {PREFIX}SMTP_PASSWORD, not both", mistakes)
+    elif found.smtp_password_file is not None:
+        password = changes["smtp_password"] = _secret_from(found.smtp_password_file, mistakes)
+    if (found.smtp_user is None) != (found.smtp_password is None and found.smtp_password_file is None):
+        missing = "smtp_user" if found.smtp_user is None else "smtp_password"
+        _note(missing, Missing(), "user and password go together: give both or neither", mistakes)
+    if password is not None and found.smtp_tls == "none" and found.smtp_host not in (None, "127.0.0.1", "::1", "localhost"):
+        _note("smtp_tls", found.smtp_tls, "starttls or tls: a password is not sent in the clear to another machine", mistakes)
+    return found.model_copy(update=changes)
+
+
+def _secret_from(path: Path, mistakes: MistakeList) -> SecretStr | None:
+    """Read a secret from a file, as container platforms hand them over; a line end at its end is not part of it."""
+    try:
+        return SecretStr(path.expanduser().read_text(encoding="utf-8").rstrip("\r\n"))
+    except (OSError, UnicodeDecodeError) as error:
+        reason = error.strerror if isinstance(error, OSError) else "not UTF-8"
+        _note("smtp_password_file", str(path), f"a file that holds the password and can be read ({reason})", mistakes)
+        return None
+
+
+def _note(name: str, value: object, allowed: str, mistakes: MistakeList) -> None:
+    """Note a mistake under the variable's name; a secret is never shown."""
+    hidden = name in SECRETS and not isinstance(value, Missing)
+    variable = PREFIX + name.upper()
+    if hidden:
+        mistakes.found.append(Mistake(FILE, variable, "(hidden)", allowed))
+    else:
+        mistakes.add(FILE, variable, value, allowed)
+
+
+def _note_unknown(variables: Mapping[str, str], mistakes: MistakeList) -> None:
+    """Note variables that nothing reads: a slip in a name would otherwise be a setting silently ignored."""
+    known = {PREFIX + name.upper() for name in Environment.model_fields}
+    for name in sorted(variables):
+        if name.upper().startswith(PREFIX) and name.upper() not in known and not name.startswith(TEST_PREFIX):
+            mistakes.found.append(Mistake(FILE, name, "(not shown)", f"unknown variable; {nearest(name.upper(), known)}"))
