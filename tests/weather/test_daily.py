@@ -373,14 +373,15 @@ def test_a_gap_in_measured_soil_temperature_is_bridged_from_the_measurement() ->
 
 
 def test_a_day_is_as_sure_as_its_least_sure_hour_of_rain_or_temperature() -> None:
-    """The day on which the forecast begins is a forecast day; the origin of other variables does not matter."""
+    """One hour of modelled rain makes a modelled day, one hour of forecast a forecast day; other variables do not matter."""
     values = winter_days(3)
     now = datetime(2024, 1, 11, 15, 20, tzinfo=UTC)
     origins = origins_by_time(values, now=now, past=Origin.OBSERVED)
     origins[WIND_SPEED] = np.int8(ORIGIN_CODES[Origin.FORECAST])
+    origins.loc["2024-01-10 07:00+00:00", PRECIPITATION] = np.int8(ORIGIN_CODES[Origin.MODELLED])
     frame = HourlyWeather(values=values, origins=origins, source=SOURCE, issued_at=now, wind_height_m=10.0)
     result = daily_weather(frame, place=SOMEWHERE, time_zone=LONDON)
-    assert result.origin_code.tolist() == [ORIGIN_CODES[o] for o in (Origin.OBSERVED, Origin.FORECAST, Origin.FORECAST)]
+    assert result.origin_code.tolist() == [ORIGIN_CODES[o] for o in (Origin.MODELLED, Origin.FORECAST, Origin.FORECAST)]
     assert result.origin_code.dtype == np.int8
 
 
