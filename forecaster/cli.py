@@ -1,0 +1,195 @@
+"""The command line: ``forecaster demo | init | check | run | serve``.
+
+Each command imports what it needs when it runs: the web process must stay light.
+"""
+
+from __future__ import annotations
+
+import logging
+import os
+import sys
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from forecaster import __version__
+from forecaster.errors import ConfigurationError, ForecasterError
+
+app = typer.Typer(
+    name="forecaster",
+    help="Weather-driven risk forecaster for dry patch and fairy rings on sports turf.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+)
+
+FAILED = 1
+
+ConfigFolder = Annotated[Path | None, typer.Option("--config", help="Configuration folder (default: FORECASTER_CONFIG, or the shipped one).")]
+DataFolder = Annotated[Path | None, typer.Option("--data", help="Folder for database and mails (default: FORECASTER_DATA, or ./var).")]
+PortNumber = Annotated[int | None, typer.Option("--port", min=1, max=65535, help="Port of the pages and the API.")]
+
+
+def main() -> None:
+    """Entry point of the command ``forecaster``."""
+    app()
+
+
+@app.command()
+def demo(data: DataFolder = None, port: PortNumber = None) -> None:
+    """Show everything on an invented ground with invented weather: run one cycle, then serve pages and API on loopback."""
+    from forecaster.settings.shipped import shipped_folder
+
+    with _told_in_one_line():
+        folder = data if data is not None else Path(tempfile.mkdtemp(prefix="forecaster-demo-"))
+        _set("CONFIG", shipped_folder("config"))
+        _set("DATA", folder)
+        # The demonstration writes to its own folder and reaches nobody, whatever this shell is set up for.
+        for name in ("DATABASE_URL", "SMTP_HOST", "SMTP_PORT", "SMTP_USER", "SMTP_PASSWORD", "SMTP_PASSWORD_FILE", "MAIL_FOLDER"):
+            os.environ.pop(f"FORECASTER_{name}", None)
+        _set("HOST", "127.0.0.1")
+        if port is not None:
+            _set("PORT", port)
+        _serve(opening="Sample weather: an invented ground with invented weather.")
+
+
+@app.command()
+def init(folder: Annotated[Path, typer.Argument(help="A new or empty folder.")]) -> None:
+    """Write a configuration to start from: soils, turf, rules and the invented ground to copy."""
+    from forecaster.settings.shipped import copy_shipped_config
+
+    with _told_in_one_line():
+        written = copy_shipped_config(folder)
+        typer.echo(f"Wrote {len(written)} files to {folder}.")
+        typer.echo(f"Next: copy {folder}/grounds/brackenholt.toml for your own ground, change it, delete the invented one, and run")
+        typer.echo(f"  forecaster check --config {folder}")
+
+
+@app.command()
+def check(config: ConfigFolder = None) -> None:
+    """Check a configuration and list every mistake in it: file, key, value, and what is allowed."""
+    from forecaster.pipeline.context import fixed_now
+    from forecaster.settings.configuration import load_configuration
+    from forecaster.settings.environment import read_environment
+
+    with _told_in_one_line():
+        if config is not None:
+            _set("CONFIG", config)
+        folder = read_environment().config
+        configuration = load_configuration(folder)
+        fixed_now(configuration)
+        surfaces = sum(len(ground.surfaces) for ground in configuration.grounds)
+        names = ", ".join(ground.name for ground in configuration.grounds)
+        typer.echo(f"{folder}: no mistakes. {names}: {surfaces} surfaces, {len(configuration.rules)} rules.")
+
+
+@app.command()
+def run(config: ConfigFolder = None, data: DataFolder = None) -> None:
+    """Pull weather and run one cycle for every configured ground, then send the messages that are due."""
+    from forecaster.pipeline.cycle import run_cycles
+    from forecaster.pipeline.outgoing import send_due
+    from forecaster.settings.environment import read_environment
+    from forecaster.startup import make_context
+
+    _log_to_stderr()
+    with _told_in_one_line():
+        _choose(config, data)
+        context = make_context(read_environment())
+        records = run_cycles(context)
+        ends = send_due(context)
+        for record in records:
+            weather = f" {record.weather.text}" if record.weather else ""
+            problem = f" Problem: {record.error_message}." if record.status == "failed" else ""
+            typer.echo(f"{record.ground_id}: {record.status}.{problem}{weather}")
+        typer.echo("Messages: " + (", ".join(f"{count} {end}" for end, count in sorted(ends.items())) or "none due") + ".")
+    if any(record.status == "failed" for record in records):
+        raise typer.Exit(FAILED)
+
+
+@app.command()
+def serve(config: ConfigFolder = None, data: DataFolder = None, port: PortNumber = None) -> None:
+    """Start the service: the web process (pages and API) and the cycle process. Stops with Ctrl-C."""
+    with _told_in_one_line():
+        _choose(config, data)
+        if port is not None:
+            _set("PORT", port)
+        _serve(opening="")
+
+
+@app.command()
+def version() -> None:
+    """Print the version."""
+    typer.echo(f"forecaster {__version__}")
+
+
+@app.command(hidden=True)
+def worker() -> None:
+    """The cycle process of ``serve``."""
+    from forecaster.scheduler import keep_running
+    from forecaster.settings.environment import read_environment
+    from forecaster.startup import make_context
+
+    _log_to_stderr()
+    with _told_in_one_line():
+        keep_running(make_context(read_environment()))
+
+
+@app.command(hidden=True)
+def web() -> None:
+    """The web process of ``serve``."""
+    import uvicorn
+
+    from forecaster.settings.environment import read_environment
+    from forecaster.web.app import from_environment
+
+    with _told_in_one_line():
+        environment = read_environment()
+        uvicorn.run(
+            from_environment(), host=environment.host, port=environment.port, log_level="warning", proxy_headers=False, server_header=False
+        )
+
+
+def _serve(*, opening: str) -> None:
+    """Check what both processes will read, then start them and stand by."""
+    from forecaster.processes import serve_both
+    from forecaster.settings.environment import read_environment
+
+    environment = read_environment()
+    code = serve_both(environment, say=typer.echo, opening=opening)
+    if code:
+        raise typer.Exit(code)
+
+
+def _choose(config: Path | None, data: Path | None) -> None:
+    if config is not None:
+        _set("CONFIG", config)
+    if data is not None:
+        _set("DATA", data)
+
+
+def _set(name: str, value: object) -> None:
+    """Hand a choice of the command line on to this process's settings reader and to child processes."""
+    os.environ[f"FORECASTER_{name}"] = str(value)
+
+
+def _log_to_stderr() -> None:
+    logging.basicConfig(stream=sys.stderr, level=logging.WARNING, format="%(asctime)s %(levelname)s %(name)s: %(message)s")
+
+
+@contextmanager
+def _told_in_one_line() -> Iterator[None]:
+    """Errors this program raises on purpose end the command with their message and hint, and exit code 1; no traceback."""
+    try:
+        yield
+    except ConfigurationError as error:
+        from forecaster.settings.mistakes import describe_mistakes
+
+        typer.echo(describe_mistakes(error), err=True)
+        raise typer.Exit(FAILED) from error
+    except ForecasterError as error:
+        typer.echo(f"forecaster: {error.message}.{' ' + error.hint if error.hint else ''}", err=True)
+        raise typer.Exit(FAILED) from error

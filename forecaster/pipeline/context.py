@@ -1,0 +1,47 @@
+"""What a cycle works with: the checked configuration and the edges it may use."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+
+import requests
+from sqlalchemy import Engine
+
+from forecaster.delivery.outbox import Mailer
+from forecaster.errors import ConfigurationError, Mistake
+from forecaster.settings.configuration import Configuration
+from forecaster.settings.shipped import shipped_folder
+from forecaster.sources.openmeteo import Service as OpenMeteo
+from forecaster.sources.sample import load_sample
+
+
+@dataclass(frozen=True)
+class Context:
+    """Configuration, edges and clock of one process that runs cycles. ``clock`` gives tz-aware UTC."""
+
+    configuration: Configuration
+    engine: Engine
+    mailer: Mailer
+    sender: str
+    public_url: str | None
+    web_session: requests.Session
+    open_meteo: OpenMeteo
+    clock: Callable[[], datetime]
+    owner: str
+    """Name of this process in claims."""
+
+
+def fixed_now(configuration: Configuration) -> datetime | None:
+    """The moment at which invented weather stands still, where all grounds are samples; None for real grounds, which live by the clock.
+
+    Raises: ConfigurationError where sample grounds stand beside real ones: one program has one clock.
+    """
+    samples = [ground for ground in configuration.grounds if ground.sample]
+    if not samples:
+        return None
+    if len(samples) < len(configuration.grounds):
+        allowed = 'a ground of its own: the invented ground cannot stand beside real ones, delete its file or change source = "sample"'
+        raise ConfigurationError([Mistake(f"grounds ({ground.id})", "weather.source", '"sample"', allowed) for ground in samples])
+    return load_sample(shipped_folder("sample_weather")).now

@@ -1,0 +1,127 @@
+"""One cycle: weather → soil → risk → alerts → messages, for each ground by itself."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Sequence
+from datetime import datetime
+
+from sqlalchemy.orm import Session
+
+from forecaster.alerts.decide import EpisodeDecision, decide_episodes
+from forecaster.alerts.digest import DigestInputs, build_digest
+from forecaster.alerts.episode import Episode
+from forecaster.charts.render import render_svg
+from forecaster.charts.surface import chart_set
+from forecaster.documents import SurfaceOutlook
+from forecaster.errors import ForecasterError
+from forecaster.ground.ground import Ground
+from forecaster.pipeline.context import Context
+from forecaster.pipeline.failure import record_failure
+from forecaster.pipeline.gather import GatheredWeather, Pull, issue_to_store, joined_weather, pull_weather
+from forecaster.pipeline.outgoing import enqueue_digest
+from forecaster.pipeline.soil_run import (
+    GroundRun,
+    keep_state,
+    run_soil,
+    stored_start,
+    surface_runs,
+    weather_needed_since,
+    window_start,
+)
+from forecaster.pipeline.summaries import ground_summary
+from forecaster.risk.outlook import build_outlook
+from forecaster.storage.cycles import CycleRecord, save_cycle
+from forecaster.storage.database import reading, transaction
+from forecaster.storage.episodes import alerts_of, open_alerts, save_episode
+from forecaster.storage.grounds import retire_other_grounds, save_ground
+from forecaster.storage.outlooks import previous_outlooks, save_outlook
+from forecaster.storage.weather import save_issue
+
+log = logging.getLogger(__name__)
+
+
+def run_cycles(context: Context) -> tuple[CycleRecord, ...]:
+    """Run one cycle for every configured ground. A ground that fails is recorded and told about; the others go on."""
+    register_grounds(context)
+    return tuple(run_ground(ground, context) for ground in context.configuration.grounds)
+
+
+def register_grounds(context: Context) -> None:
+    """Make the configured grounds known to pages and API, and take those that are no longer configured off the lists."""
+    now = context.clock()
+    with transaction(context.engine) as session:
+        for ground in context.configuration.grounds:
+            save_ground(session, ground_summary(ground), now)
+        retire_other_grounds(session, [ground.id for ground in context.configuration.grounds], now)
+
+
+def run_ground(ground: Ground, context: Context) -> CycleRecord:
+    """Run one cycle for one ground. Every error ends here: in a record, in the log and, once a day, in a message. Nothing else is kept of it."""
+    started = context.clock()
+    try:
+        return _run(ground, context, started=started)
+    except Exception as error:  # noqa: BLE001 - one bad ground must not stop the others; it is recorded and told, not swallowed
+        log.error("the cycle of %s failed", ground.id, exc_info=not isinstance(error, ForecasterError))
+        return record_failure(ground, context, error, started=started)
+
+
+def _run(ground: Ground, context: Context, *, started: datetime) -> CycleRecord:
+    configuration = context.configuration
+    model, service = configuration.model, configuration.service
+    today = started.astimezone(ground.time_zone).date()
+    window = window_start(today, history_days=service.history_days)
+
+    pull = pull_weather(ground, context, now=started)
+    with reading(context.engine) as session:
+        start = stored_start(session, ground, model, before=window)
+        since = weather_needed_since(ground, start, window=window)
+        weather = joined_weather(session, ground, pull, now=started, since=since, stale_after_hours=service.stale_after_hours)
+    run = run_soil(ground, weather, model, start=start, window=window)
+    outlooks = tuple(
+        build_outlook(surface, configuration.rules, today=today, issued_at=started) for surface in surface_runs(ground, weather, run)
+    )
+    charts = {outlook.surface_id: {name: render_svg(chart) for name, chart in chart_set(outlook).items()} for outlook in outlooks}
+
+    with transaction(context.engine) as session:
+        if pull.frame is not None:
+            save_issue(session, issue_to_store(ground, pull.frame, now=started))
+        keep_state(session, ground, model, run)
+        before = previous_outlooks(session, ground.id, before=today)
+        for outlook in outlooks:
+            save_outlook(session, outlook, charts[outlook.surface_id])
+        decision = _decide(session, ground, outlooks, context, now=started)
+        summary = ground_summary(ground)
+        digest = build_digest(
+            DigestInputs(summary, outlooks, tuple(before.values()) or None, decision, weather.status, context.public_url, started)
+        )
+        enqueue_digest(session, ground, digest, now=started, ahead_minutes=service.cycle_every_minutes)
+        record = CycleRecord(
+            ground_id=ground.id,
+            started_at=started,
+            finished_at=context.clock(),
+            status="ok" if weather.status.state == "fresh" and pull.problem is None else "degraded",
+            weather=weather.status,
+            error_message=pull.problem,
+        )
+        save_cycle(session, record)
+    return record
+
+
+def _decide(
+    session: Session, ground: Ground, outlooks: Sequence[SurfaceOutlook], context: Context, *, now: datetime
+) -> EpisodeDecision:
+    """Decide on the ground's episodes and keep what changed: ends first, since a surface and rule has one open episode at most."""
+    known = alerts_of(session, ground.id)
+    decision = decide_episodes(
+        [Episode.of(alert, quiet_since) for alert, quiet_since in open_alerts(session, ground.id)],
+        outlooks,
+        rules=context.configuration.rules,
+        today=now.astimezone(ground.time_zone).date(),
+        now=now,
+        used_ids={alert.id for alert in known if alert.ended_at_utc is not None},
+    )
+    for change in (*decision.ended, *decision.held, *decision.continued, *decision.opened):
+        if change.changed:
+            save_episode(session, change.episode.document(), change.episode.quiet_since)
+    return decision

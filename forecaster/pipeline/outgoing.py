@@ -1,0 +1,121 @@
+"""Messages: decided into the outbox within a cycle's transaction, sent from it one by one afterwards."""
+
+from __future__ import annotations
+
+import logging
+from datetime import UTC, date, datetime, time, timedelta
+
+from sqlalchemy.orm import Session
+
+from forecaster.delivery.message import Letter
+from forecaster.delivery.outbox import Attempt, deliver
+from forecaster.delivery.render import render_digest
+from forecaster.documents import DigestDocument
+from forecaster.ground.ground import Ground, Recipient
+from forecaster.pipeline.context import Context
+from forecaster.storage.database import transaction
+from forecaster.storage.messages import (
+    NewMessage,
+    StoredMessage,
+    claim_message,
+    digest_key,
+    due_messages,
+    enqueue_message,
+    expire_messages,
+    mark_doubtful,
+    mark_postponed,
+    mark_rejected,
+    mark_sent,
+    release_claims,
+)
+
+log = logging.getLogger(__name__)
+
+
+def enqueue_digest(
+    session: Session, ground: Ground, digest: DigestDocument, *, now: datetime, ahead_minutes: int, kind: str = "digest"
+) -> int:
+    """Put the day's message for every recipient whose hour is near into the outbox; returns how many are new.
+
+    The last cycle before the hour writes it, so that it is as fresh as can be; later cycles of the day find its key taken.
+    """
+    rendered = render_digest(digest)
+    new = 0
+    for recipient in ground.recipients:
+        not_before = local_moment(ground, digest.local_day, recipient.daily_at)
+        if now < not_before - timedelta(minutes=ahead_minutes):
+            continue
+        key = digest_key(ground.id, recipient.email, digest.local_day)
+        new += enqueue_message(
+            session,
+            NewMessage(
+                key=key if kind == "digest" else f"{kind}/{key}",
+                ground_id=ground.id,
+                recipient=recipient.email,
+                kind=kind,
+                local_day=digest.local_day,
+                subject=rendered.subject,
+                text=rendered.text,
+                html=rendered.html,
+                created_at=now,
+                not_before=not_before,
+                expires_at=_end_of_use(ground, recipient, digest.local_day),
+            ),
+        )
+    return new
+
+
+def local_moment(ground: Ground, day: date, at: time) -> datetime:
+    """A wall-clock time of the ground in UTC; one that a clock change skips is taken at the later offset, a doubled one at its first run."""
+    return datetime.combine(day, at, tzinfo=ground.time_zone).astimezone(UTC)
+
+
+def _end_of_use(ground: Ground, recipient: Recipient, day: date) -> datetime:
+    """A digest is of use until the next one is due: the same hour of the next local day."""
+    return local_moment(ground, day + timedelta(days=1), recipient.daily_at)
+
+
+def send_due(context: Context) -> dict[str, int]:
+    """Send what is due, each message by claim → commit → send → mark. Returns how many ended in which way."""
+    ends: dict[str, int] = {}
+    now = context.clock()
+    with transaction(context.engine) as session:
+        release_claims(session, now)
+        if expired := expire_messages(session, now):
+            ends["expired"] = expired
+        due = due_messages(session, now)
+    for message in due:
+        with transaction(context.engine) as session:
+            mine = claim_message(session, message.id, owner=context.owner, now=context.clock())
+        if mine:
+            attempt = deliver(context.mailer, _letter(message, context))
+            _mark(context, message, attempt)
+            ends[attempt.end] = ends.get(attempt.end, 0) + 1
+    return ends
+
+
+def _letter(message: StoredMessage, context: Context) -> Letter:
+    return Letter(
+        key=message.key,
+        sender=context.sender,
+        recipient=message.recipient,
+        subject=message.subject,
+        text=message.text,
+        html=message.html,
+        written_at=message.created_at,
+    )
+
+
+def _mark(context: Context, message: StoredMessage, attempt: Attempt) -> None:
+    owner, now = context.owner, context.clock()
+    if attempt.end != "sent":
+        log.warning("message %s for %s was %s: %s", message.id, message.ground_id, attempt.end, attempt.problem)
+    with transaction(context.engine) as session:
+        if attempt.end == "sent":
+            mark_sent(session, message.id, owner=owner, now=now)
+        elif attempt.end == "postponed":
+            mark_postponed(session, message.id, owner=owner, now=now, error=attempt.problem)
+        elif attempt.end == "doubtful":
+            mark_doubtful(session, message.id, owner=owner, now=now, error=attempt.problem)
+        else:
+            mark_rejected(session, message.id, owner=owner, error=attempt.problem)

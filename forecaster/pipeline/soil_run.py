@@ -1,0 +1,138 @@
+"""The simulation of one ground: go on from a stored state where there is one, else from an assumed one.
+
+The window that rules and pages look at begins ``history_days`` back. What lies before it is frozen into a stored state, which the next
+cycles go on from; what lies inside is simulated anew each time, as late observations and corrections come in.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+from datetime import date, datetime, time, timedelta
+
+import numpy as np
+import numpy.typing as npt
+from sqlalchemy.orm import Session
+
+from forecaster.ground.ground import Ground
+from forecaster.pipeline.gather import GatheredWeather
+from forecaster.quantities import TurfState
+from forecaster.risk.judgement import SurfaceRun
+from forecaster.soil.columns import ModelParameters
+from forecaster.soil.simulate import Simulation, SoilState, first_guess, simulate
+from forecaster.soil.surfaces import column_of, planned_irrigation, state_fingerprint, surface_columns, surface_forcing
+from forecaster.storage.soil import drop_states_before, latest_state_before, save_state
+from forecaster.weather.daily import DailyWeather, Place, daily_weather
+
+KEEP_STATES_DAYS = 14
+_FROM = "simulated_from_ordinal"
+
+
+@dataclass(frozen=True)
+class Start:
+    """Where a simulation goes on: the state at the end of ``day``, and the first day that was ever simulated towards it."""
+
+    day: date
+    state: SoilState
+    simulated_from: date
+
+
+@dataclass(frozen=True)
+class GroundRun:
+    """Everything simulated for one ground: the window's weather and soil, and the state to keep, at the end of ``kept_day``."""
+
+    daily: DailyWeather
+    simulation: Simulation
+    simulated_from: date
+    kept_day: date
+    kept: SoilState
+
+
+def window_start(today: date, *, history_days: int) -> date:
+    """First day of the window that is simulated anew in every cycle; the service's past days include today."""
+    return today - timedelta(days=history_days - 1)
+
+
+def stored_start(session: Session, ground: Ground, model: ModelParameters, *, before: date) -> Start | None:
+    """The newest stored state from before a day that was made with these settings; None where there is none."""
+    found = latest_state_before(session, ground.id, before, fingerprint=state_fingerprint(ground.surfaces, model))
+    if found is None:
+        return None
+    day, arrays = found
+    state = SoilState(**{field.name: arrays[field.name] for field in fields(SoilState)})
+    return Start(day, state, date.fromordinal(int(arrays[_FROM][0])))
+
+
+def keep_state(session: Session, ground: Ground, model: ModelParameters, run: GroundRun) -> None:
+    """Store the state before the window, for the next cycles to go on from, and forget those that are too old to be needed."""
+    arrays: dict[str, npt.NDArray[np.generic]] = {field.name: getattr(run.kept, field.name) for field in fields(SoilState)}
+    arrays[_FROM] = np.array([run.simulated_from.toordinal()])
+    save_state(session, ground.id, run.kept_day, fingerprint=state_fingerprint(ground.surfaces, model), arrays=arrays)
+    drop_states_before(session, ground.id, run.kept_day - timedelta(days=KEEP_STATES_DAYS))
+
+
+def weather_needed_since(ground: Ground, start: Start | None, *, window: date) -> datetime:
+    """From when hourly weather is needed: the day after the stored state, or all there is (up to a few years) where there is none."""
+    first = start.day + timedelta(days=1) if start is not None else window - timedelta(days=3 * 366)
+    return datetime.combine(first, time.min, tzinfo=ground.time_zone)
+
+
+def run_soil(ground: Ground, weather: GatheredWeather, model: ModelParameters, *, start: Start | None, window: date) -> GroundRun:
+    """Simulate all surfaces of a ground through the joined weather."""
+    columns = surface_columns(ground.surfaces)
+    daily = _days(ground, weather, start)
+    if start is None or (daily.days and daily.days[0] != start.day + timedelta(days=1)):
+        # Nothing to go on from, or a gap behind it that no weather bridges.
+        first = daily.days[0] if daily.days else window
+        start = Start(first - timedelta(days=1), first_guess(columns, model), first)
+    cut = sum(day < window for day in daily.days)
+    before = simulate(columns, start.state, surface_forcing(ground.surfaces, daily, slice(0, cut)), model)
+    after = simulate(columns, before.final, surface_forcing(ground.surfaces, daily, slice(cut, None)), model)
+    return GroundRun(
+        daily=_part(daily, cut),
+        simulation=after,
+        simulated_from=start.simulated_from,
+        kept_day=daily.days[cut - 1] if cut else start.day,
+        kept=before.final,
+    )
+
+
+def surface_runs(ground: Ground, weather: GatheredWeather, run: GroundRun) -> tuple[SurfaceRun, ...]:
+    """What the rules look at, one per surface."""
+    return tuple(
+        SurfaceRun(
+            ground=ground,
+            surface=surface,
+            daily=run.daily,
+            simulation=run.simulation,
+            sound=column_of(number, TurfState.SOUND),
+            band=column_of(number, TurfState.BAND),
+            irrigation_mm=planned_irrigation(surface.irrigation, run.daily.days),
+            weather=weather.status,
+            simulated_from=run.simulated_from,
+        )
+        for number, surface in enumerate(ground.surfaces)
+    )
+
+
+def _days(ground: Ground, weather: GatheredWeather, start: Start | None) -> DailyWeather:
+    if weather.frame is None or len(weather.frame.values) == 0:
+        return _no_days()
+    previous = None if start is None else float(start.state.recent_soil_temperature_c[-1, 0])
+    return daily_weather(
+        weather.frame,
+        place=Place(ground.latitude, ground.longitude, ground.elevation_m),
+        time_zone=ground.time_zone,
+        previous_soil_temperature_c=None if previous is None or np.isnan(previous) else previous,
+    )
+
+
+def _no_days() -> DailyWeather:
+    none = np.zeros(0)
+    numbers = {f.name: none for f in fields(DailyWeather) if f.name not in ("days", "complete", "origin_code", "estimated")}
+    return DailyWeather(
+        days=(), complete=none.astype(np.bool_), origin_code=none.astype(np.int8), estimated=(), **numbers  # type: ignore[arg-type]
+    )
+
+
+def _part(daily: DailyWeather, first: int) -> DailyWeather:
+    return replace(daily, **{field.name: getattr(daily, field.name)[first:] for field in fields(DailyWeather)})

@@ -1,0 +1,55 @@
+"""Grounds as pages and the API show them, made from what the user described."""
+
+from __future__ import annotations
+
+import calendar
+
+from forecaster.documents import FixtureSummary, GroundSummary, SurfaceSummary
+from forecaster.ground.ground import Ground
+from forecaster.ground.surface import Irrigation, Surface
+
+
+def ground_summary(ground: Ground) -> GroundSummary:
+    """The public face of a ground: no addresses of people in it."""
+    return GroundSummary(
+        id=ground.id,
+        name=ground.name,
+        time_zone=ground.time_zone.key,
+        latitude=ground.latitude,
+        longitude=ground.longitude,
+        elevation_m=ground.elevation_m,
+        sample=ground.sample,
+        surfaces=tuple(_surface_summary(surface) for surface in ground.surfaces),
+        fixtures=tuple(
+            FixtureSummary(
+                id=fixture.id,
+                surface_id=fixture.surface_id,
+                title=fixture.title,
+                starts_at_utc=fixture.starts_at,
+                ends_at_utc=fixture.ends_at,
+            )
+            for fixture in sorted(ground.fixtures, key=lambda fixture: fixture.starts_at)
+        ),
+    )
+
+
+def _surface_summary(surface: Surface) -> SurfaceSummary:
+    return SurfaceSummary(
+        id=surface.id,
+        name=surface.name,
+        use=surface.use,
+        turf=surface.turf.name,
+        soil=surface.root_zone.soil_class,
+        area_m2=surface.area_m2,
+        irrigation=irrigation_words(surface.irrigation),
+        ring_count=len(surface.rings),
+    )
+
+
+def irrigation_words(plan: Irrigation | None) -> str:
+    """Say a watering plan: "none", or "13 mm every 3 days, May to September (assumed from the plan)"."""
+    if plan is None:
+        return "none"
+    rhythm = "every day" if plan.every_days == 1 else f"every {plan.every_days} days"
+    months = f"{calendar.month_name[plan.first_month]} to {calendar.month_name[plan.last_month]}"
+    return f"{plan.amount_mm:g} mm {rhythm}, {months} (assumed from the plan)"

@@ -1,0 +1,108 @@
+"""Two processes side by side: the web process answers, the cycle process computes. When one ends, so does the other."""
+
+from __future__ import annotations
+
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+from collections.abc import Callable
+from contextlib import closing
+from types import FrameType
+
+from forecaster.errors import ConfigurationError, Mistake
+from forecaster.settings.environment import Environment
+
+READY_SECONDS = 60.0
+STOP_SECONDS = 10.0
+LOOK_SECONDS = 0.2
+LOOPBACK = ("127.0.0.1", "::1", "localhost")
+
+
+def serve_both(environment: Environment, *, say: Callable[[str], None], opening: str) -> int:
+    """Start both processes, say the address once pages stand behind it, and wait. Returns the exit code of the service.
+
+    Promise: neither process outlives the other or this one's orderly end. Raises: ConfigurationError where the address cannot be served.
+    """
+    _refuse_address_that_cannot_be_served(environment)
+    worker = _start("worker")
+    web = _start("web")
+    processes = {"cycle": worker, "web": web}
+
+    def stop(signum: int, _frame: FrameType | None) -> None:
+        for process in processes.values():
+            if process.poll() is None:
+                process.send_signal(signal.SIGTERM)
+
+    signal.signal(signal.SIGTERM, stop)
+    signal.signal(signal.SIGINT, stop)
+    address = f"http://{environment.host}:{environment.port}/"
+    try:
+        if _wait_until_ready(processes, address):
+            if opening:
+                say(opening)
+            say(f"Pages:    {address}")
+            say(f"API:      {address}api/v1/")
+            if environment.mail_folder is not None:
+                say(f"Mails:    {environment.mail_folder}")
+            say("Stop with Ctrl-C.")
+        while all(process.poll() is None for process in processes.values()):
+            time.sleep(LOOK_SECONDS)
+    finally:
+        stop(signal.SIGTERM, None)
+        codes = {name: _end(process) for name, process in processes.items()}
+    wanted = (0, -signal.SIGTERM, -signal.SIGINT)
+    failed = [f"the {name} process ended with code {code}" for name, code in codes.items() if code not in wanted]
+    for line in failed:
+        say(f"forecaster: {line}.")
+    return 1 if failed else 0
+
+
+def _refuse_address_that_cannot_be_served(environment: Environment) -> None:
+    if environment.host not in LOOPBACK:
+        # There are no keys yet; an open door without one is not offered.
+        allowed = "127.0.0.1, ::1 or localhost: without access keys the service is for this machine alone"
+        raise ConfigurationError([Mistake("environment", "FORECASTER_HOST", f'"{environment.host}"', allowed)])
+    family = socket.AF_INET6 if ":" in environment.host else socket.AF_INET
+    with closing(socket.socket(family, socket.SOCK_STREAM)) as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((environment.host, environment.port))
+        except OSError as error:
+            allowed = f"a free port ({error.strerror}); another service is running on this one, or choose another with --port"
+            raise ConfigurationError([Mistake("environment", "FORECASTER_PORT", str(environment.port), allowed)]) from error
+
+
+def _start(command: str) -> subprocess.Popen[bytes]:
+    # A session of its own: Ctrl-C reaches this process alone, which then stops both in order.
+    return subprocess.Popen([sys.executable, "-m", "forecaster", command], env=os.environ.copy(), start_new_session=True)
+
+
+def _wait_until_ready(processes: dict[str, subprocess.Popen[bytes]], address: str) -> bool:
+    """Wait for the first cycle of every ground; False where a process ended or the time ran out before."""
+    until = time.monotonic() + READY_SECONDS
+    while time.monotonic() < until and all(process.poll() is None for process in processes.values()):
+        if _healthy(address):
+            return True
+        time.sleep(LOOK_SECONDS)
+    return all(process.poll() is None for process in processes.values())
+
+
+def _healthy(address: str) -> bool:
+    try:
+        with urllib.request.urlopen(f"{address}api/v1/health", timeout=2.0) as answer:
+            return bool(answer.status == 200)
+    except (urllib.error.URLError, OSError):
+        return False
+
+
+def _end(process: subprocess.Popen[bytes]) -> int:
+    try:
+        return process.wait(timeout=STOP_SECONDS)
+    except subprocess.TimeoutExpired:
+        process.kill()
+        return process.wait()

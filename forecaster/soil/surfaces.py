@@ -1,0 +1,109 @@
+"""From described surfaces to columns and what drives them: two columns a surface, sound turf first, then the band."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import fields
+from datetime import date
+
+import numpy as np
+import numpy.typing as npt
+
+from forecaster.ground.surface import Irrigation, Surface
+from forecaster.quantities import TurfState
+from forecaster.soil.columns import ColumnParameters, ModelParameters, stack
+from forecaster.soil.simulate import Forcing
+from forecaster.weather.daily import DailyWeather
+
+Floats = npt.NDArray[np.float64]
+
+COLUMNS_PER_SURFACE = len(TurfState)
+STATE_VERSION = "1"
+"""Raise it when the simulation changes what a state means: older stored states are then simulated anew."""
+
+
+def column_of(surface_number: int, state: TurfState) -> int:
+    """Index of the column of a surface (counted from 0) in one of the two turf states."""
+    return surface_number * COLUMNS_PER_SURFACE + tuple(TurfState).index(state)
+
+
+def surface_columns(surfaces: Sequence[Surface]) -> ColumnParameters:
+    """Column parameters of the surfaces in order; shape (2 × surface,). The two states differ in repellency and in crown endurance."""
+    return stack([_column(surface, state) for surface in surfaces for state in TurfState])
+
+
+def _column(surface: Surface, state: TurfState) -> dict[str, float]:
+    zone, turf = surface.root_zone, surface.turf
+    sound = state is TurfState.SOUND
+    starts, full, falls, stops = turf.growth_ramp_c
+    return {
+        "field_capacity_m3m3": zone.field_capacity_m3m3,
+        "wilting_point_m3m3": zone.wilting_point_m3m3,
+        "saturation_m3m3": zone.saturation_m3m3,
+        "root_depth_m": zone.root_depth_m,
+        "surface_depth_m": zone.surface_depth_m,
+        "readily_evaporable_mm": zone.readily_evaporable_mm,
+        "drains_per_day": zone.drains_per_day,
+        "basal_crop_coefficient": turf.basal_crop_coefficient,
+        "depletion_fraction": turf.depletion_fraction,
+        "ground_cover": turf.ground_cover,
+        "turf_height_m": turf.height_m,
+        "growth_starts_c": starts,
+        "growth_full_c": full,
+        "growth_falls_c": falls,
+        "growth_stops_c": stops,
+        "potential_repellency_log10_s": zone.potential_repellency_sound_log10_s if sound else zone.potential_repellency_band_log10_s,
+        "critical_water_m3m3": zone.critical_water_sound_m3m3 if sound else zone.critical_water_band_m3m3,
+        "crown_endurance_days": turf.crown_endurance_sound_days if sound else turf.crown_endurance_band_days,
+    }
+
+
+def planned_irrigation(plan: Irrigation | None, days: Sequence[date]) -> Floats:
+    """Watering by the plan [mm], shape (day,); nothing without one.
+
+    The watering days are counted from 1 January of year 1, so they do not depend on where a run begins. Status: assumption, until a log
+    of what was really given exists.
+    """
+    amounts = np.zeros(len(days))
+    if plan is None:
+        return amounts
+    for number, day in enumerate(days):
+        if plan.first_month <= plan.last_month:
+            in_season = plan.first_month <= day.month <= plan.last_month
+        else:
+            in_season = day.month >= plan.first_month or day.month <= plan.last_month
+        if in_season and day.toordinal() % plan.every_days == 0:
+            amounts[number] = plan.amount_mm
+    return amounts
+
+
+def surface_forcing(surfaces: Sequence[Surface], daily: DailyWeather, days: slice) -> Forcing:
+    """What drives the columns of the surfaces over a part of the daily weather; arrays of shape (day, 2 × surface)."""
+    columns = len(surfaces) * COLUMNS_PER_SURFACE
+
+    def spread(values: npt.NDArray[np.generic]) -> npt.NDArray[np.generic]:
+        return np.repeat(values[days, None], columns, axis=1)
+
+    irrigation = [planned_irrigation(surface.irrigation, daily.days[days]) for surface in surfaces]
+    return Forcing(
+        rain_mm=spread(daily.rain_mm),
+        irrigation_mm=np.repeat(np.stack(irrigation, axis=1), COLUMNS_PER_SURFACE, axis=1),
+        et0_mm=spread(daily.et0_mm),
+        air_temperature_mean_c=spread(daily.air_temperature_mean_c),
+        air_temperature_min_c=spread(daily.air_temperature_min_c),
+        soil_temperature_c=spread(daily.soil_temperature_c),
+        wind_speed_2m_ms=spread(daily.wind_speed_2m_ms),
+        relative_humidity_min_percent=spread(daily.relative_humidity_min_percent),
+        known=spread(daily.complete),
+    )
+
+
+def state_fingerprint(surfaces: Sequence[Surface], model: ModelParameters) -> str:
+    """Hash of everything a soil state depends on besides the weather: a stored state with another one is not gone on from."""
+    columns = surface_columns(surfaces)
+    told = [STATE_VERSION, repr(model), *(f"{surface.id} {surface.irrigation}" for surface in surfaces)]
+    digest = hashlib.sha256("\n".join(told).encode())
+    for field in fields(columns):
+        digest.update(field.name.encode() + getattr(columns, field.name).tobytes())
+    return digest.hexdigest()[:32]

@@ -1,0 +1,76 @@
+"""From environment and configuration folder to a Context: the one place where the edges are put together."""
+
+from __future__ import annotations
+
+import os
+import socket
+from collections.abc import Callable
+from datetime import UTC, datetime
+
+import requests
+
+from forecaster import __version__
+from forecaster.delivery.folder import FolderMailer
+from forecaster.delivery.outbox import Mailer
+from forecaster.delivery.smtp import SmtpMailer, SmtpServer
+from forecaster.pipeline.context import Context, fixed_now
+from forecaster.settings.configuration import load_configuration
+from forecaster.settings.environment import Environment
+from forecaster.sources.openmeteo import Service as OpenMeteo
+from forecaster.storage.database import migrate, open_database
+
+
+def make_context(environment: Environment) -> Context:
+    """Read the configuration, open and migrate the database, and choose the mailer.
+
+    Raises: ConfigurationError with every mistake; StorageError where the database cannot be used.
+    """
+    configuration = load_configuration(environment.config)
+    still = environment.fixed_now or fixed_now(configuration)
+    engine = open_database(environment.database_url)
+    migrate(engine)
+    key = environment.openmeteo_key
+    return Context(
+        configuration=configuration,
+        engine=engine,
+        mailer=make_mailer(environment),
+        sender=environment.mail_from,
+        public_url=environment.public_url or f"http://{environment.host}:{environment.port}",
+        web_session=_web_session(),
+        open_meteo=OpenMeteo(
+            base_url=environment.openmeteo_url,
+            api_key=key.get_secret_value() if key else None,
+            past_days=configuration.service.history_days,
+        ),
+        clock=make_clock(still),
+        owner=f"{socket.gethostname()}/{os.getpid()}",
+    )
+
+
+def make_clock(still: datetime | None) -> Callable[[], datetime]:
+    """The clock of a process: the time in UTC, or a moment that stands still for invented weather."""
+    return (lambda: still) if still is not None else (lambda: datetime.now(UTC))
+
+
+def make_mailer(environment: Environment) -> Mailer:
+    """SMTP where a server is named, else a folder of .eml files."""
+    if environment.smtp_host is None:
+        assert environment.mail_folder is not None  # the environment reader fills it in
+        return FolderMailer(environment.mail_folder)
+    password = environment.smtp_password
+    assert environment.smtp_port is not None  # the environment reader fills it in
+    return SmtpMailer(
+        SmtpServer(
+            host=environment.smtp_host,
+            port=environment.smtp_port,
+            security=environment.smtp_tls,
+            user=environment.smtp_user,
+            password=password.get_secret_value() if password else None,
+        )
+    )
+
+
+def _web_session() -> requests.Session:
+    session = requests.Session()
+    session.headers["User-Agent"] = f"forecaster/{__version__}"
+    return session
