@@ -30,7 +30,7 @@ def assumptions(surface: Surface, *, simulated_from: date, today: date) -> tuple
         f"Repellency of the soil is taken from our defaults until a drop test replaces it: bone dry, a drop would stand for "
         f"{drop_words(soil.potential_repellency_sound_log10_s)} on sound turf and {drop_words(soil.potential_repellency_band_log10_s)} "
         f"on ring bands and dry patches; the bands start to repel below {soil.critical_water_band_m3m3:.0%} water by volume.",
-        f"Roots reach {100 * soil.root_depth_m:.0f} cm in {soil.soil_class} soil; measure yours, it decides how soon turf runs dry.",
+        f"Roots reach {100 * soil.root_depth_m:.0f} cm down (soil: {soil.soil_class}); measure yours, it decides how soon turf runs dry.",
         "How fast turf browns and greens up, and from which value on a risk is called by its name, are our estimates, not measurements.",
         "Wetting agents and treatments already put down are not taken into account.",
         "The weather is that of the place: shade, shelter and covers of the surface are not taken into account.",
