@@ -9,12 +9,14 @@ from datetime import UTC, datetime
 from email.headerregistry import Address
 from email.message import EmailMessage
 from email.policy import SMTP
-from email.utils import format_datetime, parseaddr
+from email.utils import format_datetime
 
 from forecaster.errors import DeliveryRejected
 
 # What ends a line for some reader of mail, and what no reader shows: none of it may reach a header.
 _UNPRINTABLE = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]+")
+# "name@example.org" or "Name <name@example.org>"; not the parser of the standard library, which takes the first of several in silence.
+_WRITTEN = re.compile(r'\s*(?:"?(?P<name>[^"<>@]*?)"?\s*<(?P<within>[^<>\s]+)>|(?P<plain>[^<>\s]+))\s*')
 _LOCAL_PART = re.compile(r"[A-Za-z0-9!#$%&'*+/=?^_`{|}~-]+(?:\.[A-Za-z0-9!#$%&'*+/=?^_`{|}~-]+)*")  # dot-atom, RFC 5322 section 3.2.3
 _DOMAIN = re.compile(r"(?=.{1,253}\Z)(?:[A-Za-z0-9](?:[A-Za-z0-9-]{0,61}[A-Za-z0-9])?)(?:\.[A-Za-z0-9](?:[A-Za-z0-9-]{0,61}[A-Za-z0-9])?)*")
 
@@ -65,7 +67,8 @@ def _digest(key: str, recipient: str) -> str:
 
 
 def _address(written: str, role: str) -> Address:
-    name, plain = parseaddr(written) if not _UNPRINTABLE.search(written) else ("", "")
+    parts = None if _UNPRINTABLE.search(written) else _WRITTEN.fullmatch(written)
+    name, plain = (parts["name"] or "", parts["within"] or parts["plain"]) if parts else ("", "")
     local, at, domain = plain.rpartition("@")
     try:
         domain = domain.encode("idna").decode("ascii")
