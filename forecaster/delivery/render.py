@@ -15,8 +15,8 @@ from forecaster.documents import DigestDocument, DigestEntry, Signal, WeatherSta
 SAMPLE_NOTICE = "This is sample weather: the ground and its weather are invented. Do not act on it."
 NO_WEATHER_NOTICE = "The weather to judge it is missing: no word here does not mean that all is well."
 
-NOTHING_CHANGED = "Nothing changed."
-NOTHING_KNOWN_TO_CHANGE = "Nothing that is known; without weather nobody can say more."
+NOTHING_CHANGED = "No change to report."
+NOTHING_KNOWN_TO_CHANGE = "No change that is known; without weather nobody can say more."
 NOTHING_TO_DO = "Nothing beyond the usual round."
 LOOK_YOURSELF = "Walk the ground and look for yourself: without weather this message cannot tell you."
 TEXT_WIDTH = 78
@@ -59,7 +59,8 @@ def render_digest(digest: DigestDocument) -> RenderedMessage:
         "day": f"{digest.local_day:%A} {digest.local_day.day} {digest.local_day:%B %Y}",
         "surfaces": surfaces,
         "sample_notice": SAMPLE_NOTICE if digest.weather.sample else "",
-        "weather_word": _weather_word(digest.weather),
+        "weather_lines": _weather_lines(digest),
+        "credit": _credit(digest.weather),
         "weather_link": _web_link(digest.weather.link),
         "cautions": _once([*digest.cautions, *(caution for signal in signals for caution in signal.cautions)]),
         "nothing_changed": NOTHING_KNOWN_TO_CHANGE if unsure else NOTHING_CHANGED,
@@ -76,7 +77,7 @@ def _arrange(entry: DigestEntry) -> _Surface:
     if entry.severity is not None:
         word, style = entry.severity.value, entry.severity.value.lower()
     elif entry.known:
-        word, style = "No alert", "quiet"
+        word, style = "Nothing against it", "quiet"
     else:
         word, style = "Not known", "unknown"
     return _Surface(
@@ -91,8 +92,20 @@ def _arrange(entry: DigestEntry) -> _Surface:
     )
 
 
-def _weather_word(weather: WeatherStatus) -> str:
-    return {"fresh": "Weather", "stale": "Old weather", "missing": "No weather"}[weather.state]
+def _weather_lines(digest: DigestDocument) -> list[str]:
+    """The sentence on the weather, and why the newest pull failed, each unless it stands in what was already said."""
+    weather, lines, said = digest.weather, [], digest.opening
+    if weather.text not in said:
+        lines.append(weather.text)
+        said += weather.text
+    if weather.problem and weather.problem.strip().rstrip(".") not in said:
+        lines.append(f"Why: {weather.problem}")
+    return lines
+
+
+def _credit(weather: WeatherStatus) -> str:
+    """Whose weather it is; empty where there is none."""
+    return f"{weather.attribution} ({weather.licence})" if weather.attribution and weather.licence else weather.attribution
 
 
 def _web_link(address: str | None) -> str | None:

@@ -15,7 +15,7 @@ WRITTEN_AT = datetime(2026, 9, 14, 4, 5, tzinfo=UTC)
 def weather(**changes: Any) -> WeatherStatus:
     values: dict[str, Any] = {
         "state": "fresh",
-        "text": "Forecast of Monday 14 September 05:00, 1 hour old.",
+        "text": "Weather from the sample, 1 hour old.",
         "source": "sample",
         "attribution": "Invented weather, made for trying out this program",
         "licence": "CC0 1.0",

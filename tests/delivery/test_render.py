@@ -96,7 +96,7 @@ def test_a_surface_without_weather_is_never_called_quiet() -> None:
     for words in both(digest(entries=(entry(severity=None, known=False, signals=(), headline="Not known."),))):
         assert "not known" in words.lower()
         assert NO_WEATHER_NOTICE in words
-        assert "no alert" not in words.lower()
+        assert "nothing against" not in words.lower()
 
 
 def test_nothing_to_do_is_said_only_when_the_weather_is_known() -> None:
@@ -113,9 +113,19 @@ def test_nothing_to_do_is_said_only_when_the_weather_is_known() -> None:
 
 
 def test_old_weather_is_said_with_its_reason() -> None:
-    for words in both(digest(weather=weather(state="stale", text="Forecast of Saturday, 2 days old.", problem="No connection."))):
-        assert "Old weather: Forecast of Saturday, 2 days old." in words
-        assert "Why: No connection." in words
+    old = weather(state="stale", text="Weather is 2 days old: nothing newer has come.", problem="No connection.")
+    for words in both(digest(weather=old)):
+        assert "Weather is 2 days old: nothing newer has come. Why: No connection." in words
+    said = old.model_copy(update={"text": "Weather is 2 days old: No connection."})
+    for words in both(digest(weather=said, opening="This rests on old weather. Weather is 2 days old: No connection. Rings show.")):
+        assert words.count("Weather is 2 days old") == 1
+        assert words.count("No connection") == 1
+
+
+def test_without_weather_nobody_is_credited() -> None:
+    for words in both(digest(weather=weather(state="missing", text="No weather: none yet.", attribution="", licence="", link=None))):
+        assert "Weather:" not in words.replace("No weather: none yet.", "")
+        assert "()" not in words
 
 
 def test_the_sample_notice_comes_first_and_only_with_sample_weather() -> None:
@@ -177,6 +187,7 @@ def test_a_link_cannot_leave_its_attribute() -> None:
 def test_lines_of_text_are_short_and_addresses_stay_whole() -> None:
     address = "https://weather.example/" + "a" * 90
     text = render_digest(digest(opening="word " * 100, notes=("x" * 70 + " tail",), weather=weather(link=address, sample=True))).text
+    assert "\n\nWhat to do\n----------\n\n1. Long" in text
     long = [line for line in text.splitlines() if len(line) > 78]
     assert long == [address]
     assert not re.search(r"\n\n\n", text)
