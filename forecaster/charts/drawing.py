@@ -56,7 +56,7 @@ class Width:
 
 
 PHONE = Width(name="phone", whole_px=358, plot_px=258, panel_px=112, title_letters=40, font_px=12, day_ticks=4, bar_px=2.6)
-WIDE = Width(name="wide", whole_px=900, plot_px=780, panel_px=150, title_letters=104, font_px=13, day_ticks=10, bar_px=7.5)
+WIDE = Width(name="wide", whole_px=900, plot_px=780, panel_px=150, title_letters=96, font_px=13, day_ticks=10, bar_px=7.5)
 WIDTHS = (PHONE, WIDE)
 
 

@@ -1,0 +1,113 @@
+"""The shapes of the API's answers. Each carries the state and age of the weather behind it."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import Literal
+
+from forecaster.documents import AlertDocument, Document, GroundSummary, SurfaceOutlook, SurfaceSummary, WeatherStatus
+from forecaster.quantities import Severity
+
+
+class SurfaceStanding(Document):
+    """One surface in a list: how it stands, worst first."""
+
+    surface: SurfaceSummary
+    severity: Severity | None
+    """Worst severity that speaks; None where none does *or* where nothing is known: read ``known`` first."""
+    known: bool
+    headline: str
+    outlook_issued_at_utc: datetime | None
+
+
+class GroundStanding(Document):
+    """One ground in a list: how its worst surface stands."""
+
+    id: str
+    name: str
+    time_zone: str
+    sample: bool
+    surface_count: int
+    worst_surface_id: str | None
+    severity: Severity | None
+    known: bool
+    """False where anything about any surface is not known."""
+    headline: str
+    weather: WeatherStatus
+
+
+class GroundsAnswer(Document):
+    """All grounds, worst first."""
+
+    items: tuple[GroundStanding, ...]
+    answered_at_utc: datetime
+    weather: WeatherStatus
+    """The least trustworthy of all grounds."""
+
+
+class GroundAnswer(Document):
+    """One ground as it is described."""
+
+    ground: GroundSummary
+    answered_at_utc: datetime
+    weather: WeatherStatus
+
+
+class SurfacesAnswer(Document):
+    """The surfaces of a ground, worst first."""
+
+    ground_id: str
+    items: tuple[SurfaceStanding, ...]
+    answered_at_utc: datetime
+    weather: WeatherStatus
+
+
+class SurfaceAnswer(Document):
+    """One surface and how it stands."""
+
+    ground_id: str
+    standing: SurfaceStanding
+    answered_at_utc: datetime
+    weather: WeatherStatus
+
+
+class OutlookAnswer(Document):
+    """The outlook of one surface: today and the coming 14 days, and as many past days as were asked for."""
+
+    outlook: SurfaceOutlook
+    outlook_age_hours: float
+    answered_at_utc: datetime
+    weather: WeatherStatus
+    """The weather as it stands now; inside ``outlook`` it is as it stood when the outlook was made."""
+
+
+class AlertsAnswer(Document):
+    """Alerts of a ground, newest first."""
+
+    ground_id: str
+    items: tuple[AlertDocument, ...]
+    answered_at_utc: datetime
+    weather: WeatherStatus
+
+
+class GroundHealth(Document):
+    """When a ground was last computed."""
+
+    ground_id: str
+    ground_name: str
+    status: Literal["ok", "late", "never"]
+    last_good_at_utc: datetime | None
+    last_good_age_hours: float | None
+    last_tried_at_utc: datetime | None
+    problem: str | None
+    outlook_day: date | None
+    weather: WeatherStatus
+
+
+class HealthAnswer(Document):
+    """``ok`` (HTTP 200) when every ground had a good cycle lately; otherwise ``late`` or ``never`` (HTTP 503)."""
+
+    status: Literal["ok", "late", "never"]
+    limit_hours: float
+    grounds: tuple[GroundHealth, ...]
+    answered_at_utc: datetime

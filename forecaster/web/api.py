@@ -1,0 +1,204 @@
+"""The API under /api/v1: it reads what is stored and computes nothing."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from datetime import datetime
+from typing import Annotated, Literal
+
+from fastapi import APIRouter, Path, Query, Request, Response
+from fastapi.responses import JSONResponse
+
+from forecaster.documents import GroundSummary, SurfaceOutlook, SurfaceSummary
+from forecaster.errors import ForecasterError, NotFound, StorageError
+from forecaster.web import examples
+from forecaster.web.ages import ground_moment, ground_weather, hours_between, weather_at, worst_weather
+from forecaster.web.answers import (
+    AlertsAnswer,
+    GroundAnswer,
+    GroundHealth,
+    GroundsAnswer,
+    HealthAnswer,
+    OutlookAnswer,
+    SurfaceAnswer,
+    SurfacesAnswer,
+)
+from forecaster.web.problems import KINDS, openapi_problem
+from forecaster.web.reading import Store
+from forecaster.web.standing import grounds_worst_first, outlooks_of, standing_of, surfaces_worst_first
+
+ALERTS_AT_MOST = 200
+PAST_DAYS_AT_MOST = 60
+
+GroundId = Annotated[str, Path(description="Stable id of a ground", examples=["thistlefold"])]
+SurfaceId = Annotated[str, Path(description="Stable id of a surface of this ground", examples=["main-pitch"])]
+
+_COMMON = openapi_problem(StorageError.slug)
+_MISSING = openapi_problem(NotFound.slug, StorageError.slug)
+_INVALID = openapi_problem(NotFound.slug, "request-invalid", StorageError.slug)
+
+
+def _shown(example: dict[str, object]) -> dict[int | str, dict[str, object]]:
+    return {200: {"content": {"application/json": {"example": example}}}}
+
+
+def ground_or_missing(store: Store, ground_id: str) -> GroundSummary:
+    """One ground. Raises NotFound."""
+    ground = store.ground(ground_id)
+    if ground is None:
+        raise NotFound(f"There is no ground {ground_id!r}.", hint="/api/v1/grounds lists the grounds that exist.")
+    return ground
+
+
+def surface_or_missing(ground: GroundSummary, surface_id: str) -> SurfaceSummary:
+    """One surface of a ground. Raises NotFound."""
+    for surface in ground.surfaces:
+        if surface.id == surface_id:
+            return surface
+    raise NotFound(f"{ground.name} has no surface {surface_id!r}.", hint=f"/api/v1/grounds/{ground.id}/surfaces lists its surfaces.")
+
+
+def tag_of(outlook: SurfaceOutlook, weather_state: str) -> str:
+    """A weak validator: it changes with what is stored and with the weather's state, not with its age by the minute."""
+    digest = hashlib.sha256(f"{weather_state}\n{outlook.model_dump_json()}".encode()).hexdigest()
+    return f'W/"{digest[:32]}"'
+
+
+def unchanged(request: Request, tag: str) -> bool:
+    """Whether the client already holds this version (If-None-Match, weak comparison of RFC 9110)."""
+    given = [part.strip().removeprefix("W/") for part in request.headers.get("if-none-match", "").split(",")]
+    return "*" in given or tag.removeprefix("W/") in given
+
+
+def api_router(store: Store, now: Callable[[], datetime], *, limit_hours: float) -> APIRouter:
+    """All routes of the API over a store."""
+    router = APIRouter(prefix="/api/v1")
+
+    @router.get("/grounds", tags=["grounds"], responses={**_shown(examples.GROUNDS), **_COMMON})
+    def list_grounds() -> GroundsAnswer:
+        """All grounds, worst first."""
+        moment = now()
+        items = tuple(grounds_worst_first(store, moment, limit_hours=limit_hours))
+        weather = worst_weather([item.weather for item in items] or [weather_at(None, moment)])
+        return GroundsAnswer(items=items, answered_at_utc=moment, weather=weather)
+
+    @router.get("/grounds/{ground}", tags=["grounds"], responses={**_shown(examples.GROUND), **_MISSING})
+    def show_ground(ground: GroundId) -> GroundAnswer:
+        """One ground as it is described, with its surfaces and fixtures."""
+        found = ground_or_missing(store, ground)
+        outlooks = outlooks_of(store, found)
+        moment = ground_moment(found, outlooks, now())
+        weather = ground_weather(found, outlooks, moment, limit_hours=limit_hours)
+        return GroundAnswer(ground=found, answered_at_utc=moment, weather=weather)
+
+    @router.get("/grounds/{ground}/surfaces", tags=["surfaces"], responses={**_shown(examples.SURFACES), **_MISSING})
+    def list_surfaces(ground: GroundId) -> SurfacesAnswer:
+        """The surfaces of a ground, worst first."""
+        found = ground_or_missing(store, ground)
+        outlooks = outlooks_of(store, found)
+        moment = ground_moment(found, outlooks, now())
+        weather = ground_weather(found, outlooks, moment, limit_hours=limit_hours)
+        items = tuple(surfaces_worst_first(found, outlooks))
+        return SurfacesAnswer(ground_id=found.id, items=items, answered_at_utc=moment, weather=weather)
+
+    @router.get("/grounds/{ground}/surfaces/{surface}", tags=["surfaces"], responses={**_shown(examples.SURFACE), **_MISSING})
+    def show_surface(ground: GroundId, surface: SurfaceId) -> SurfaceAnswer:
+        """One surface and how it stands."""
+        found = ground_or_missing(store, ground)
+        summary = surface_or_missing(found, surface)
+        outlook = store.outlook(found.id, summary.id)
+        moment = ground_moment(found, {} if outlook is None else {summary.id: outlook}, now())
+        weather = weather_at(outlook, moment, limit_hours=limit_hours)
+        return SurfaceAnswer(ground_id=found.id, standing=standing_of(summary, outlook), answered_at_utc=moment, weather=weather)
+
+    @router.get(
+        "/grounds/{ground}/surfaces/{surface}/outlook",
+        tags=["surfaces"],
+        response_model=OutlookAnswer,
+        responses={**_shown(examples.OUTLOOK), 304: {"description": "Not changed since the version you hold"}, **_INVALID},
+    )
+    def show_outlook(
+        request: Request,
+        ground: GroundId,
+        surface: SurfaceId,
+        past_days: Annotated[int, Query(ge=0, le=PAST_DAYS_AT_MOST, description="Past days to add before today", examples=[0])] = 0,
+    ) -> Response:
+        """Today and the coming 14 days with signals and reasons. Send If-None-Match to ask only for news."""
+        found = ground_or_missing(store, ground)
+        summary = surface_or_missing(found, surface)
+        stored = store.outlook(found.id, summary.id)
+        if stored is None:
+            raise NotFound(
+                f"There is no outlook of {summary.name} yet.", hint="The first cycle makes one; /api/v1/health tells when it ran."
+            )
+        moment = ground_moment(found, {summary.id: stored}, now())
+        outlook = stored.model_copy(update={"days": tuple(d for d in stored.days if d.lead_days >= -past_days)})
+        weather = weather_at(stored, moment, limit_hours=limit_hours)
+        headers = {"ETag": tag_of(outlook, weather.state), "Cache-Control": "no-cache"}
+        if unchanged(request, headers["ETag"]):
+            return Response(status_code=304, headers=headers)
+        answer = OutlookAnswer(
+            outlook=outlook, outlook_age_hours=hours_between(stored.issued_at_utc, moment), answered_at_utc=moment, weather=weather
+        )
+        return Response(answer.model_dump_json(), media_type="application/json", headers=headers)
+
+    @router.get("/grounds/{ground}/alerts", tags=["alerts"], responses={**_shown(examples.ALERTS), **_INVALID})
+    def list_alerts(
+        ground: GroundId, state: Annotated[Literal["open", "all"], Query(description="Open alerts, or ended ones too")] = "open"
+    ) -> AlertsAnswer:
+        """Alerts of a ground, newest first."""
+        found = ground_or_missing(store, ground)
+        outlooks = outlooks_of(store, found)
+        moment = ground_moment(found, outlooks, now())
+        weather = ground_weather(found, outlooks, moment, limit_hours=limit_hours)
+        items = tuple(store.alerts(found.id, include_ended=state == "all", limit=ALERTS_AT_MOST))
+        return AlertsAnswer(ground_id=found.id, items=items, answered_at_utc=moment, weather=weather)
+
+    @router.get(
+        "/health",
+        tags=["service"],
+        response_model=HealthAnswer,
+        responses={
+            **_shown(examples.HEALTH),
+            503: {"description": "A ground had no good cycle lately, or none ever; the numbers are in the body", "model": HealthAnswer},
+        },
+    )
+    def show_health() -> Response:
+        """When each ground last had a good cycle, and on what weather."""
+        moment = now()
+        grounds = tuple(health_of(store, ground, moment, limit_hours=limit_hours) for ground in store.grounds())
+        states = {ground.status for ground in grounds}
+        status: Literal["ok", "late", "never"] = "never" if not grounds or "never" in states else "late" if "late" in states else "ok"
+        answer = HealthAnswer(status=status, limit_hours=limit_hours, grounds=grounds, answered_at_utc=moment)
+        headers = {"Cache-Control": "no-store"}
+        return JSONResponse(answer.model_dump(mode="json"), status_code=200 if status == "ok" else 503, headers=headers)
+
+    @router.get("/problems", tags=["service"])
+    def list_problems() -> dict[str, dict[str, int | str]]:
+        """Every kind of problem document: slug, HTTP status and title."""
+        return {slug: {"status": status, "title": title} for slug, (status, title) in KINDS.items() if slug != ForecasterError.slug}
+
+    return router
+
+
+def health_of(store: Store, ground: GroundSummary, now: datetime, *, limit_hours: float) -> GroundHealth:
+    """The health of one ground: "never" without a good cycle, "late" when the last good one is older than the limit."""
+    cycle = store.last_cycle(ground.id)
+    outlooks = outlooks_of(store, ground)
+    moment = ground_moment(ground, outlooks, now)
+    good = None if cycle is None else cycle.good_at_utc
+    # A sample ground stands still at its last cycle, which ended after that moment.
+    age = None if good is None else max(0.0, hours_between(good, moment))
+    status: Literal["ok", "late", "never"] = "never" if age is None else "late" if age > limit_hours else "ok"
+    return GroundHealth(
+        ground_id=ground.id,
+        ground_name=ground.name,
+        status=status,
+        last_good_at_utc=good,
+        last_good_age_hours=age,
+        last_tried_at_utc=None if cycle is None else cycle.tried_at_utc,
+        problem=None if cycle is None else cycle.problem,
+        outlook_day=max((o.today for o in outlooks.values()), default=None),
+        weather=ground_weather(ground, outlooks, moment, limit_hours=limit_hours),
+    )

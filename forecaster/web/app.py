@@ -1,0 +1,107 @@
+"""The web process: API, pages and static files over a store. It reads what a cycle stored and never loads the model."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import UTC, datetime
+from urllib.parse import urlsplit
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.staticfiles import StaticFiles
+from starlette.exceptions import HTTPException
+from starlette.middleware.gzip import GZipMiddleware
+from starlette.responses import Response
+
+import forecaster
+from forecaster.errors import ForecasterError
+from forecaster.web.access import PROTECTIONS, Access
+from forecaster.web.ages import OUTLOOK_LIMIT_HOURS
+from forecaster.web.api import api_router
+from forecaster.web.pages import FOLDER, Pages, page_router
+from forecaster.web.problems import KINDS, FieldMistake, Problem, problem, problem_response, slug_of_status
+from forecaster.web.reading import Store
+
+DESCRIPTION = (
+    "Reads the outlooks, alerts and health that the last cycle stored. Times are UTC, days are the ground's local days, units stand in the "
+    "names, and every answer says how old its weather is. Errors are problem documents (RFC 9457)."
+)
+
+
+def create_app(
+    store: Store, *, public_url: str | None = None, now: Callable[[], datetime], outlook_limit_hours: float = OUTLOOK_LIMIT_HOURS
+) -> FastAPI:
+    """The application over a store. ``public_url`` adds its host name to those that are answered; ``now`` gives UTC."""
+    # The ready-made documentation pages load scripts from elsewhere, so only the description itself is served.
+    app = FastAPI(
+        title="Dry patch and ring outlook",
+        version=forecaster.__version__,
+        description=DESCRIPTION,
+        openapi_url="/api/v1/openapi.json",
+        docs_url=None,
+        redoc_url=None,
+    )
+    pages = Pages(store, now, limit_hours=outlook_limit_hours)
+    app.include_router(api_router(store, now, limit_hours=outlook_limit_hours))
+    app.include_router(page_router(pages))
+    app.mount("/static", StaticFiles(directory=FOLDER / "static"), name="static")
+    _answer_errors(app, pages)
+    host = urlsplit(public_url).hostname if public_url else None
+    app.add_middleware(GZipMiddleware, minimum_size=1000)
+    app.add_middleware(Access, also_served=[host] if host else [])
+    return app
+
+
+def from_environment() -> FastAPI:
+    """The application as the environment describes it; for a server that loads it by name.
+
+    Raises: ConfigurationError, StorageError.
+    """
+    from forecaster.settings.environment import read_environment
+    from forecaster.storage.database import migrate, open_database
+    from forecaster.web.stored import StoredReads
+
+    environment = read_environment()
+    engine = open_database(environment.database_url)
+    migrate(engine)
+    return create_app(StoredReads(engine), public_url=environment.public_url, now=lambda: datetime.now(UTC))
+
+
+def _answer_errors(app: FastAPI, pages: Pages) -> None:
+    def answer(request: Request, document: Problem, headers: dict[str, str] | None = None) -> Response:
+        path = request.url.path
+        if path == "/api" or path.startswith("/api/"):
+            return problem_response(document, headers=headers)
+        response = pages.problem(request, document)
+        response.headers.update(headers or {})
+        return response
+
+    @app.exception_handler(HTTPException)
+    def http_error(request: Request, error: HTTPException) -> Response:
+        slug = slug_of_status(error.status_code)
+        details = {404: "There is nothing at this address.", 405: f"{request.method} is not possible here."}
+        detail = details.get(error.status_code, str(error.detail))
+        document = problem(slug, detail, instance=request.url.path).model_copy(update={"status": error.status_code})
+        return answer(request, document, dict(error.headers or {}))
+
+    @app.exception_handler(RequestValidationError)
+    def invalid(request: Request, error: RequestValidationError) -> Response:
+        errors = [FieldMistake(where=".".join(str(part) for part in e["loc"]), message=e["msg"]) for e in error.errors()]
+        detail = (
+            f"{len(errors)} field{'s are' if len(errors) != 1 else ' is'} not as they must be."
+            if len(errors) != 1
+            else "One field is not as it must be."
+        )
+        return answer(request, problem("request-invalid", detail, instance=request.url.path, errors=errors))
+
+    @app.exception_handler(ForecasterError)
+    def own_error(request: Request, error: ForecasterError) -> Response:
+        slug = error.slug if error.slug in KINDS else ForecasterError.slug
+        return answer(request, problem(slug, error.message, instance=request.url.path, hint=error.hint))
+
+    @app.exception_handler(Exception)
+    def unforeseen(request: Request, error: Exception) -> Response:
+        # The server logs the error itself; a visitor learns nothing of the inside. This answer leaves outside of the middleware.
+        detail = "The program met an error that it did not foresee. It is in the log."
+        hint = "Try again; if it stays, tell whoever runs this program."
+        return answer(request, problem("internal-error", detail, instance=request.url.path, hint=hint), dict(PROTECTIONS))

@@ -1,0 +1,156 @@
+"""The pages: rendered on the server, readable without script."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse
+from fastapi.templating import Jinja2Templates
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+
+import forecaster
+from forecaster.documents import GroundSummary, WeatherStatus
+from forecaster.errors import ForecasterError, NotFound
+from forecaster.web import views, wording
+from forecaster.web.ages import ground_moment, ground_weather, weather_at
+from forecaster.web.problems import Problem
+from forecaster.web.reading import Store
+from forecaster.web.standing import grounds_worst_first, outlooks_of, standing_of, surfaces_worst_first
+
+FOLDER = Path(__file__).parent
+CHART_NAMES = ("water_phone", "water_wide", "ring_phone", "ring_wide")
+ALERTS_SHOWN = 20
+
+
+class Pages:
+    """Renders pages over a store."""
+
+    def __init__(self, store: Store, now: Callable[[], datetime], *, limit_hours: float) -> None:
+        self.store, self.now, self.limit_hours = store, now, limit_hours
+        self._sample_seen = False
+        environment = Environment(
+            loader=FileSystemLoader(FOLDER / "templates"), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+        )
+        environment.filters |= {
+            "day": wording.day_words,
+            "short_day": wording.short_day_words,
+            "first_sentence": views.first_sentence,
+            "number": wording.number_words,
+        }
+        environment.globals |= {
+            "time_words": wording.time_words,
+            "mark_of": views.mark_of,
+            "nothing_against_it": wording.NOTHING_AGAINST_IT,
+            "version": forecaster.__version__,
+        }
+        self._templates = Jinja2Templates(env=environment)
+
+    def grounds(self, request: Request) -> HTMLResponse:
+        """All grounds, worst first."""
+        standings = grounds_worst_first(self.store, self.now(), limit_hours=self.limit_hours)
+        self._remember_sample()
+        return self._render(request, "grounds.html", standings=standings, sample=any(s.sample for s in standings))
+
+    def ground(self, request: Request, ground_id: str) -> HTMLResponse:
+        """All surfaces of a ground, worst first. Raises NotFound."""
+        ground = self._ground(ground_id)
+        outlooks = outlooks_of(self.store, ground)
+        moment = ground_moment(ground, outlooks, self.now())
+        standings = surfaces_worst_first(ground, outlooks)
+        weather = ground_weather(ground, outlooks, moment, limit_hours=self.limit_hours)
+        return self._render(
+            request,
+            "ground.html",
+            ground=ground,
+            cards=views.cards_of(ground, standings, outlooks, moment),
+            alerts=self.store.alerts(ground.id, include_ended=False, limit=ALERTS_SHOWN),
+            surface_names={surface.id: surface.name for surface in ground.surfaces},
+            weather=weather,
+            made=max((o.issued_at_utc for o in outlooks.values()), default=None),
+            today=max((o.today for o in outlooks.values()), default=None),
+            cycle=self.store.last_cycle(ground.id),
+            sample=ground.sample or weather.sample,
+        )
+
+    def surface(self, request: Request, ground_id: str, surface_id: str) -> HTMLResponse:
+        """One surface with its signals, charts and numbers. Raises NotFound."""
+        ground = self._ground(ground_id)
+        surface = next((s for s in ground.surfaces if s.id == surface_id), None)
+        if surface is None:
+            raise NotFound(f"{ground.name} has no surface called {surface_id!r}.", hint="The page of the ground lists its surfaces.")
+        outlook = self.store.outlook(ground.id, surface.id)
+        moment = ground_moment(ground, {} if outlook is None else {surface.id: outlook}, self.now())
+        standing = standing_of(surface, outlook)
+        weather = weather_at(outlook, moment, limit_hours=self.limit_hours)
+        return self._render(
+            request,
+            "surface.html",
+            ground=ground,
+            surface=surface,
+            standing=standing,
+            mark=views.mark_of(standing.severity, standing.known),
+            outlook=outlook,
+            strip=None if outlook is None else views.strip_of(outlook),
+            charts=self._charts(ground.id, surface.id),
+            tables={} if outlook is None else {"water": views.water_table(outlook), "ring": views.ring_table(outlook)},
+            coming=None if outlook is None else views.coming_table(outlook),
+            fixture=views.next_fixture(ground, surface.id, moment),
+            weather=weather,
+            made=None if outlook is None else outlook.issued_at_utc,
+            sample=ground.sample or weather.sample,
+        )
+
+    def problem(self, request: Request, document: Problem) -> HTMLResponse:
+        """An error as a page. It also says so when what is shown elsewhere is sample weather."""
+        if not self._sample_seen:
+            try:
+                self._remember_sample()
+            except ForecasterError:
+                # The store itself may be what failed; this page must still be shown, and it shows no weather.
+                self._sample_seen = False
+        return self._render(request, "problem.html", problem=document, sample=self._sample_seen, status=document.status)
+
+    def _ground(self, ground_id: str) -> GroundSummary:
+        ground = self.store.ground(ground_id)
+        if ground is None:
+            raise NotFound(f"There is no ground called {ground_id!r}.", hint="The first page lists the grounds that exist.")
+        return ground
+
+    def _charts(self, ground_id: str, surface_id: str) -> dict[str, Markup]:
+        # The cycle renders these itself from its own numbers, with every text escaped; nothing in them comes from a visitor.
+        stored = self.store.charts(ground_id, surface_id)
+        return {name: Markup(stored[name]) for name in CHART_NAMES if name in stored}
+
+    def _remember_sample(self) -> None:
+        self._sample_seen = any(ground.sample for ground in self.store.grounds())
+
+    def _render(self, request: Request, template: str, *, sample: bool, status: int = 200, **context: object) -> HTMLResponse:
+        weather = context.pop("weather", None)
+        alarm = weather if isinstance(weather, WeatherStatus) and weather.state != "fresh" else None
+        context = {"weather": weather, "alarm": alarm, "sample": sample, **context}
+        headers = {"Cache-Control": "no-cache"}
+        return self._templates.TemplateResponse(request, template, context, status_code=status, headers=headers)
+
+
+def page_router(pages: Pages) -> APIRouter:
+    """The addresses of the pages."""
+    router = APIRouter(include_in_schema=False, default_response_class=HTMLResponse)
+    methods = ["GET", "HEAD"]
+
+    @router.api_route("/", methods=methods)
+    def show_grounds(request: Request) -> HTMLResponse:
+        return pages.grounds(request)
+
+    @router.api_route("/grounds/{ground}", methods=methods)
+    def show_ground(request: Request, ground: str) -> HTMLResponse:
+        return pages.ground(request, ground)
+
+    @router.api_route("/grounds/{ground}/surfaces/{surface}", methods=methods)
+    def show_surface(request: Request, ground: str, surface: str) -> HTMLResponse:
+        return pages.surface(request, ground, surface)
+
+    return router

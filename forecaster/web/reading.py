@@ -1,0 +1,57 @@
+"""What the web process reads: stored documents, nothing else."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Protocol
+
+from forecaster.documents import AlertDocument, GroundSummary, SurfaceOutlook
+
+
+@dataclass(frozen=True)
+class CycleView:
+    """When a ground was last computed, well or badly."""
+
+    good_at_utc: datetime | None
+    """End of the last cycle that left an outlook."""
+    tried_at_utc: datetime | None
+    """End of the last cycle, whatever came of it."""
+    problem: str | None
+    """What went wrong in the last one, in words for a person; None when nothing did."""
+
+
+class Store(Protocol):
+    """The reads behind pages and API. Each returns what is stored now; none computes, writes or waits for a cycle.
+
+    Raises StorageError when the database cannot be read.
+    """
+
+    def grounds(self) -> Sequence[GroundSummary]:
+        """All grounds."""
+        ...
+
+    def ground(self, ground_id: str) -> GroundSummary | None:
+        """One ground, or None."""
+        ...
+
+    def latest_outlooks(self, ground_id: str) -> Sequence[SurfaceOutlook]:
+        """The newest outlook of each surface that has one."""
+        ...
+
+    def outlook(self, ground_id: str, surface_id: str) -> SurfaceOutlook | None:
+        """The newest outlook of one surface, or None."""
+        ...
+
+    def charts(self, ground_id: str, surface_id: str) -> Mapping[str, str]:
+        """SVG text by chart name (water_phone, water_wide, ring_phone, ring_wide); empty before the first cycle."""
+        ...
+
+    def alerts(self, ground_id: str, *, include_ended: bool, limit: int) -> Sequence[AlertDocument]:
+        """Alerts of a ground, newest first."""
+        ...
+
+    def last_cycle(self, ground_id: str) -> CycleView | None:
+        """The last cycle of a ground, or None when none ran."""
+        ...

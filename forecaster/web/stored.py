@@ -1,0 +1,64 @@
+"""The web process's reads over the database. Every read sees one moment of it and never waits for a cycle that writes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from sqlalchemy import Engine
+
+from forecaster.documents import AlertDocument, GroundSummary, SurfaceOutlook
+from forecaster.errors import NotFound
+from forecaster.storage.cycles import latest_cycle
+from forecaster.storage.database import reading
+from forecaster.storage.episodes import alerts_of, open_alerts
+from forecaster.storage.grounds import get_ground, list_grounds
+from forecaster.storage.outlooks import latest_charts, latest_outlook, latest_outlooks
+from forecaster.web.reading import CycleView
+
+
+class StoredReads:
+    """``Store`` over an open database."""
+
+    def __init__(self, engine: Engine) -> None:
+        self._engine = engine
+
+    def grounds(self) -> Sequence[GroundSummary]:
+        with reading(self._engine) as session:
+            return list_grounds(session)
+
+    def ground(self, ground_id: str) -> GroundSummary | None:
+        with reading(self._engine) as session:
+            try:
+                return get_ground(session, ground_id)
+            except NotFound:
+                return None
+
+    def latest_outlooks(self, ground_id: str) -> Sequence[SurfaceOutlook]:
+        with reading(self._engine) as session:
+            return tuple(latest_outlooks(session, ground_id).values())
+
+    def outlook(self, ground_id: str, surface_id: str) -> SurfaceOutlook | None:
+        with reading(self._engine) as session:
+            return latest_outlook(session, ground_id, surface_id)
+
+    def charts(self, ground_id: str, surface_id: str) -> Mapping[str, str]:
+        with reading(self._engine) as session:
+            return latest_charts(session, ground_id, surface_id)
+
+    def alerts(self, ground_id: str, *, include_ended: bool, limit: int) -> Sequence[AlertDocument]:
+        with reading(self._engine) as session:
+            if include_ended:
+                return alerts_of(session, ground_id)[:limit]
+            return [alert for alert, _ in reversed(open_alerts(session, ground_id))][:limit]
+
+    def last_cycle(self, ground_id: str) -> CycleView | None:
+        with reading(self._engine) as session:
+            last = latest_cycle(session, ground_id)
+            if last is None:
+                return None
+            good = latest_cycle(session, ground_id, among=("ok", "degraded"))
+        return CycleView(
+            good_at_utc=None if good is None else good.finished_at,
+            tried_at_utc=last.finished_at,
+            problem=last.error_message,
+        )
