@@ -29,7 +29,9 @@ app = typer.Typer(
 
 FAILED = 1
 
-ConfigFolder = Annotated[Path | None, typer.Option("--config", help="Configuration folder (default: FORECASTER_CONFIG, or the shipped one).")]
+ConfigFolder = Annotated[
+    Path | None, typer.Option("--config", help="Configuration folder (default: FORECASTER_CONFIG, or the shipped one).")
+]
 DataFolder = Annotated[Path | None, typer.Option("--data", help="Folder for database and mails (default: FORECASTER_DATA, or ./var).")]
 PortNumber = Annotated[int | None, typer.Option("--port", min=1, max=65535, help="Port of the pages and the API.")]
 
@@ -77,8 +79,7 @@ def check(config: ConfigFolder = None) -> None:
     from forecaster.settings.environment import read_environment
 
     with _told_in_one_line():
-        if config is not None:
-            _set("CONFIG", config)
+        _choose(config, None)
         folder = read_environment().config
         configuration = load_configuration(folder)
         fixed_now(configuration)
@@ -127,6 +128,19 @@ def version() -> None:
 
 
 @app.command(hidden=True)
+def clock(config: ConfigFolder = None) -> None:
+    """Check the configuration as ``check`` does, and print the moment at which its invented weather stands still, if it does."""
+    from forecaster.pipeline.context import fixed_now
+    from forecaster.settings.configuration import load_configuration
+    from forecaster.settings.environment import read_environment
+
+    with _told_in_one_line():
+        _choose(config, None)
+        still = fixed_now(load_configuration(read_environment().config))
+        typer.echo("" if still is None else still.isoformat())
+
+
+@app.command(hidden=True)
 def worker() -> None:
     """The cycle process of ``serve``."""
     from forecaster.scheduler import keep_running
@@ -155,10 +169,15 @@ def web() -> None:
 
 def _serve(*, opening: str) -> None:
     """Check what both processes will read, then start them and stand by."""
-    from forecaster.processes import serve_both
+    from forecaster.processes import checked_clock, serve_both
     from forecaster.settings.environment import read_environment
 
     environment = read_environment()
+    still = checked_clock()
+    if still is None:
+        raise typer.Exit(FAILED)
+    if still:
+        _set("FIXED_NOW", still)
     code = serve_both(environment, say=typer.echo, opening=opening)
     if code:
         raise typer.Exit(code)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import signal
 import socket
 import subprocess
@@ -21,6 +20,16 @@ READY_SECONDS = 60.0
 STOP_SECONDS = 10.0
 LOOK_SECONDS = 0.2
 LOOPBACK = ("127.0.0.1", "::1", "localhost")
+
+
+def checked_clock() -> str | None:
+    """Check the configuration in a process of its own, so that this one stays small for as long as the service runs.
+
+    Returns the moment at which invented weather stands still ("" for real grounds), or None where the configuration has mistakes; the
+    other process has then listed them.
+    """
+    checked = subprocess.run(_command("clock"), stdout=subprocess.PIPE, text=True, check=False)
+    return checked.stdout.strip() if checked.returncode == 0 else None
 
 
 def serve_both(environment: Environment, *, say: Callable[[str], None], opening: str) -> int:
@@ -79,7 +88,11 @@ def _refuse_address_that_cannot_be_served(environment: Environment) -> None:
 
 def _start(command: str) -> subprocess.Popen[bytes]:
     # A session of its own: Ctrl-C reaches this process alone, which then stops both in order.
-    return subprocess.Popen([sys.executable, "-m", "forecaster", command], env=os.environ.copy(), start_new_session=True)
+    return subprocess.Popen(_command(command), start_new_session=True)
+
+
+def _command(name: str) -> list[str]:
+    return [sys.executable, "-m", "forecaster", name]
 
 
 def _wait_until_ready(processes: dict[str, subprocess.Popen[bytes]], address: str) -> bool:

@@ -38,6 +38,26 @@ class Episode:
         """Ground, surface and rule: at most one episode of these is open at a time."""
         return (self.ground_id, self.surface_id, self.rule_id)
 
+    @classmethod
+    def of(cls, alert: AlertDocument, quiet_since: date | None) -> Episode:
+        """The episode that a stored document, and the silence counted beside it, stand for."""
+        return cls(
+            id=alert.id,
+            ground_id=alert.ground_id,
+            surface_id=alert.surface_id,
+            rule_id=alert.rule_id,
+            title=alert.title,
+            status=alert.status,
+            severity=alert.severity,
+            first_day=alert.first_day,
+            last_day=alert.last_day,
+            raised_at=alert.raised_at_utc,
+            ended_at=alert.ended_at_utc,
+            quiet_since=quiet_since,
+            reason=alert.reason,
+            advice=alert.advice,
+        )
+
     def document(self) -> AlertDocument:
         """The episode as it is stored for pages and API."""
         return AlertDocument(

@@ -108,9 +108,7 @@ def _run(ground: Ground, context: Context, *, started: datetime) -> CycleRecord:
     return record
 
 
-def _decide(
-    session: Session, ground: Ground, outlooks: Sequence[SurfaceOutlook], context: Context, *, now: datetime
-) -> EpisodeDecision:
+def _decide(session: Session, ground: Ground, outlooks: Sequence[SurfaceOutlook], context: Context, *, now: datetime) -> EpisodeDecision:
     """Decide on the ground's episodes and keep what changed: ends first, since a surface and rule has one open episode at most."""
     known = alerts_of(session, ground.id)
     decision = decide_episodes(

@@ -129,9 +129,7 @@ def _days(ground: Ground, weather: GatheredWeather, start: Start | None) -> Dail
 def _no_days() -> DailyWeather:
     none = np.zeros(0)
     numbers = {f.name: none for f in fields(DailyWeather) if f.name not in ("days", "complete", "origin_code", "estimated")}
-    return DailyWeather(
-        days=(), complete=none.astype(np.bool_), origin_code=none.astype(np.int8), estimated=(), **numbers  # type: ignore[arg-type]
-    )
+    return DailyWeather(days=(), complete=none.astype(np.bool_), origin_code=none.astype(np.int8), estimated=(), **numbers)
 
 
 def _part(daily: DailyWeather, first: int) -> DailyWeather:

@@ -6,6 +6,7 @@ import hashlib
 from collections.abc import Sequence
 from dataclasses import fields
 from datetime import date
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -17,6 +18,7 @@ from forecaster.soil.simulate import Forcing
 from forecaster.weather.daily import DailyWeather
 
 Floats = npt.NDArray[np.float64]
+AnyNumber = TypeVar("AnyNumber", bound=np.generic)
 
 COLUMNS_PER_SURFACE = len(TurfState)
 STATE_VERSION = "1"
@@ -82,7 +84,7 @@ def surface_forcing(surfaces: Sequence[Surface], daily: DailyWeather, days: slic
     """What drives the columns of the surfaces over a part of the daily weather; arrays of shape (day, 2 × surface)."""
     columns = len(surfaces) * COLUMNS_PER_SURFACE
 
-    def spread(values: npt.NDArray[np.generic]) -> npt.NDArray[np.generic]:
+    def spread(values: npt.NDArray[AnyNumber]) -> npt.NDArray[AnyNumber]:
         return np.repeat(values[days, None], columns, axis=1)
 
     irrigation = [planned_irrigation(surface.irrigation, daily.days[days]) for surface in surfaces]
