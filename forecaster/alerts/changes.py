@@ -55,18 +55,18 @@ def _changes(earlier: SurfaceOutlook, outlook: SurfaceOutlook, decision: Episode
         if what:
             found.append(sentence(f"{name}, {small(signal.title)}: {what}"))
     ended = {change.episode.rule_id: change for change in decision.ended if change.episode.surface_id == outlook.surface_id}
-    waiting = {
-        change.episode.rule_id: change
-        for change in (*decision.continued, *decision.held)
-        if change.episode.surface_id == outlook.surface_id
-    }
+    waiting = {change.episode.rule_id: change for change in decision.continued if change.episode.surface_id == outlook.surface_id}
+    held = {change.episode.rule_id: change for change in decision.held if change.episode.surface_id == outlook.surface_id}
     for rule_id, signal in old.items():
         if rule_id in current or rule_id in ended:
             continue
-        gone = waiting.get(rule_id)
-        expected = "no longer expected" if not signal.present else "over"
-        found.append(f"{name}: {gone.reason}" if gone else sentence(f"{name}, {small(signal.title)}: {expected}"))
-    found += [f"{name}: {change.reason}" for change in ended.values()]
+        if rule_id in waiting:
+            found.append(f"{name}, {small(waiting[rule_id].reason)}")
+        elif rule_id in held:
+            found.append(f"{name}, {small(signal.title)}: {small(held[rule_id].reason)}")
+        else:
+            found.append(f"{name}, {small(signal.title)}: {'over' if signal.present else 'no longer expected'}.")
+    found += [f"{name}, {small(change.reason)}" for change in ended.values()]
     return found
 
 

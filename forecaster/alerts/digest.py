@@ -171,7 +171,8 @@ def _opening(outlooks: Sequence[SurfaceOutlook], entries: Sequence[DigestEntry],
     elif known:
         gaps = any(day.origin is Origin.MISSING and day.lead_days >= 0 for outlook in known for day in outlook.days)
         days = "on the coming days that we have weather for" if gaps else "in the coming 14 days"
-        which = all_surfaces if len(known) == len(entries) else f"the {len(known)} of {all_surfaces} that we know of"
+        every = known[0].surface_name if len(entries) == 1 else f"any of the {all_surfaces}"
+        which = every if len(known) == len(entries) else f"the {len(known)} of {all_surfaces} that we know of"
         said.append(f"Nothing in our data speaks against {which} {days}: walk {'it' if len(known) == 1 else 'them'} first.")
     unknown = [entry.surface_name for entry in entries if not entry.known]
     if unknown and weather.state != "missing":

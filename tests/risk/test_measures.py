@@ -88,7 +88,7 @@ def test_the_preventive_threshold_is_55_fahrenheit():
 
 
 def test_the_preventive_season_counts_from_the_five_day_mean():
-    cold_then_warm = {day: 8.0 for day in range(20)} | {day: 14.0 for day in range(20, 30)}
+    cold_then_warm = dict.fromkeys(range(20), 8.0) | dict.fromkeys(range(20, 30), 14.0)
     found = risk_quantities(daily_weather(FIRST, 30, soil_temperature_c=cold_then_warm), simulation(30), columns())
     # Means of five: day 23 is (8 + 4 × 14) / 5 = 12.8, the first at the threshold.
     assert found["soil_temperature_5_days_c"][23] == pytest.approx(12.8)

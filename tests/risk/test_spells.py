@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -28,7 +30,7 @@ def test_runs_are_exactly_the_true_days(flags):
     found = runs(np.array(flags, dtype=bool))
     days = [day for first, last in found for day in range(first, last + 1)]
     assert days == [day for day, flag in enumerate(flags) if flag]
-    assert all(later[0] > earlier[1] + 1 for earlier, later in zip(found, found[1:], strict=False))
+    assert all(later[0] > earlier[1] + 1 for earlier, later in itertools.pairwise(found))
 
 
 @given(st.lists(st.tuples(st.booleans(), st.booleans()), max_size=40))
