@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 
-import numpy as np
 import pytest
 
 from forecaster.documents import SurfaceOutlook
@@ -235,4 +234,3 @@ def test_words_of_severity_and_certainty_are_those_of_cap():
 
 def test_the_weather_of_the_document_is_the_one_given():
     assert outlook(weather=FRESH).weather == FRESH
-    assert np.isfinite([day.et0_mm for day in outlook().days if day.et0_mm is not None]).all()

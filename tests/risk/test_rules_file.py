@@ -66,8 +66,8 @@ def test_each_is_silent_on_healthy_turf(rule_id):
 def test_a_reason_names_the_day_and_plain_numbers():
     found = signal_of("drought-stress", **SPEAKING["drought-stress"])
     assert found.reason == (
-        "Today: Sound turf goes short of 60% of the water it wants: 80% of what its roots can reach is left, "
-        "and the run of days without rain is 81 long."
+        "Today: Sound turf goes short of 60% of the water it wants: 80% of what its roots can reach is left. "
+        "Days in a row without rain: 81."
     )
 
 
