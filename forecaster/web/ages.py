@@ -48,10 +48,3 @@ def ground_weather(ground: GroundSummary, outlooks: Mapping[str, SurfaceOutlook]
     """The least trustworthy weather behind any surface of a ground."""
     states = [weather_at(outlooks.get(surface.id), now, limit_hours=limit_hours) for surface in ground.surfaces]
     return worst_weather(states or [weather_at(None, now)])
-
-
-def ground_moment(ground: GroundSummary, outlooks: Mapping[str, SurfaceOutlook], now: datetime) -> datetime:
-    """The moment a ground is read at: now, except that an invented ground stands still at its last cycle, so nothing in it grows stale."""
-    if ground.sample and outlooks:
-        return max(outlook.issued_at_utc for outlook in outlooks.values())
-    return now

@@ -13,7 +13,7 @@ from fastapi.responses import JSONResponse
 from forecaster.documents import GroundSummary, SurfaceOutlook, SurfaceSummary
 from forecaster.errors import ForecasterError, NotFound, StorageError
 from forecaster.web import examples
-from forecaster.web.ages import ground_moment, ground_weather, hours_between, weather_at, worst_weather
+from forecaster.web.ages import ground_weather, hours_between, weather_at, worst_weather
 from forecaster.web.answers import (
     AlertsAnswer,
     GroundAnswer,
@@ -28,6 +28,7 @@ from forecaster.web.problems import KINDS, openapi_problem
 from forecaster.web.reading import Store
 from forecaster.web.standing import grounds_worst_first, outlooks_of, standing_of, surfaces_worst_first
 
+PREFIX = "/api/v1"
 ALERTS_AT_MOST = 200
 PAST_DAYS_AT_MOST = 60
 
@@ -73,7 +74,12 @@ def unchanged(request: Request, tag: str) -> bool:
 
 def api_router(store: Store, now: Callable[[], datetime], *, limit_hours: float) -> APIRouter:
     """All routes of the API over a store."""
-    router = APIRouter(prefix="/api/v1")
+    router = APIRouter(prefix=PREFIX)
+
+    @router.get("/", tags=["service"])
+    def list_addresses() -> dict[str, str]:
+        """Where to begin."""
+        return {name: f"{PREFIX}/{name}" for name in ("grounds", "health", "problems", "openapi.json")}
 
     @router.get("/grounds", tags=["grounds"], responses={**_shown(examples.GROUNDS), **_COMMON})
     def list_grounds() -> GroundsAnswer:
@@ -88,7 +94,7 @@ def api_router(store: Store, now: Callable[[], datetime], *, limit_hours: float)
         """One ground as it is described, with its surfaces and fixtures."""
         found = ground_or_missing(store, ground)
         outlooks = outlooks_of(store, found)
-        moment = ground_moment(found, outlooks, now())
+        moment = now()
         weather = ground_weather(found, outlooks, moment, limit_hours=limit_hours)
         return GroundAnswer(ground=found, answered_at_utc=moment, weather=weather)
 
@@ -97,7 +103,7 @@ def api_router(store: Store, now: Callable[[], datetime], *, limit_hours: float)
         """The surfaces of a ground, worst first."""
         found = ground_or_missing(store, ground)
         outlooks = outlooks_of(store, found)
-        moment = ground_moment(found, outlooks, now())
+        moment = now()
         weather = ground_weather(found, outlooks, moment, limit_hours=limit_hours)
         items = tuple(surfaces_worst_first(found, outlooks))
         return SurfacesAnswer(ground_id=found.id, items=items, answered_at_utc=moment, weather=weather)
@@ -108,7 +114,7 @@ def api_router(store: Store, now: Callable[[], datetime], *, limit_hours: float)
         found = ground_or_missing(store, ground)
         summary = surface_or_missing(found, surface)
         outlook = store.outlook(found.id, summary.id)
-        moment = ground_moment(found, {} if outlook is None else {summary.id: outlook}, now())
+        moment = now()
         weather = weather_at(outlook, moment, limit_hours=limit_hours)
         return SurfaceAnswer(ground_id=found.id, standing=standing_of(summary, outlook), answered_at_utc=moment, weather=weather)
 
@@ -132,7 +138,7 @@ def api_router(store: Store, now: Callable[[], datetime], *, limit_hours: float)
             raise NotFound(
                 f"There is no outlook of {summary.name} yet.", hint="The first cycle makes one; /api/v1/health tells when it ran."
             )
-        moment = ground_moment(found, {summary.id: stored}, now())
+        moment = now()
         outlook = stored.model_copy(update={"days": tuple(d for d in stored.days if d.lead_days >= -past_days)})
         weather = weather_at(stored, moment, limit_hours=limit_hours)
         headers = {"ETag": tag_of(outlook, weather.state), "Cache-Control": "no-cache"}
@@ -150,7 +156,7 @@ def api_router(store: Store, now: Callable[[], datetime], *, limit_hours: float)
         """Alerts of a ground, newest first."""
         found = ground_or_missing(store, ground)
         outlooks = outlooks_of(store, found)
-        moment = ground_moment(found, outlooks, now())
+        moment = now()
         weather = ground_weather(found, outlooks, moment, limit_hours=limit_hours)
         items = tuple(store.alerts(found.id, include_ended=state == "all", limit=ALERTS_AT_MOST))
         return AlertsAnswer(ground_id=found.id, items=items, answered_at_utc=moment, weather=weather)
@@ -186,10 +192,8 @@ def health_of(store: Store, ground: GroundSummary, now: datetime, *, limit_hours
     """The health of one ground: "never" without a good cycle, "late" when the last good one is older than the limit."""
     cycle = store.last_cycle(ground.id)
     outlooks = outlooks_of(store, ground)
-    moment = ground_moment(ground, outlooks, now)
     good = None if cycle is None else cycle.good_at_utc
-    # A sample ground stands still at its last cycle, which ended after that moment.
-    age = None if good is None else max(0.0, hours_between(good, moment))
+    age = None if good is None else hours_between(good, now)
     status: Literal["ok", "late", "never"] = "never" if age is None else "late" if age > limit_hours else "ok"
     return GroundHealth(
         ground_id=ground.id,
@@ -200,5 +204,5 @@ def health_of(store: Store, ground: GroundSummary, now: datetime, *, limit_hours
         last_tried_at_utc=None if cycle is None else cycle.tried_at_utc,
         problem=None if cycle is None else cycle.problem,
         outlook_day=max((o.today for o in outlooks.values()), default=None),
-        weather=ground_weather(ground, outlooks, moment, limit_hours=limit_hours),
+        weather=ground_weather(ground, outlooks, now, limit_hours=limit_hours),
     )

@@ -64,7 +64,8 @@ def from_environment() -> FastAPI:
     environment = read_environment()
     engine = open_database(environment.database_url)
     migrate(engine)
-    return create_app(StoredReads(engine), public_url=environment.public_url, now=lambda: datetime.now(UTC))
+    still = environment.fixed_now
+    return create_app(StoredReads(engine), public_url=environment.public_url, now=lambda: still or datetime.now(UTC))
 
 
 def _answer_errors(app: FastAPI, pages: Pages) -> None:

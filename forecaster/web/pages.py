@@ -16,7 +16,7 @@ import forecaster
 from forecaster.documents import GroundSummary, WeatherStatus
 from forecaster.errors import ForecasterError, NotFound
 from forecaster.web import views, wording
-from forecaster.web.ages import ground_moment, ground_weather, weather_at
+from forecaster.web.ages import ground_weather, weather_at
 from forecaster.web.problems import Problem
 from forecaster.web.reading import Store
 from forecaster.web.standing import grounds_worst_first, outlooks_of, standing_of, surfaces_worst_first
@@ -59,7 +59,7 @@ class Pages:
         """All surfaces of a ground, worst first. Raises NotFound."""
         ground = self._ground(ground_id)
         outlooks = outlooks_of(self.store, ground)
-        moment = ground_moment(ground, outlooks, self.now())
+        moment = self.now()
         standings = surfaces_worst_first(ground, outlooks)
         weather = ground_weather(ground, outlooks, moment, limit_hours=self.limit_hours)
         return self._render(
@@ -83,7 +83,7 @@ class Pages:
         if surface is None:
             raise NotFound(f"{ground.name} has no surface called {surface_id!r}.", hint="The page of the ground lists its surfaces.")
         outlook = self.store.outlook(ground.id, surface.id)
-        moment = ground_moment(ground, {} if outlook is None else {surface.id: outlook}, self.now())
+        moment = self.now()
         standing = standing_of(surface, outlook)
         weather = weather_at(outlook, moment, limit_hours=self.limit_hours)
         return self._render(

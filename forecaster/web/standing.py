@@ -7,7 +7,7 @@ from datetime import datetime
 
 from forecaster.documents import GroundSummary, SurfaceOutlook, SurfaceSummary
 from forecaster.quantities import Severity
-from forecaster.web.ages import ground_moment, ground_weather
+from forecaster.web.ages import ground_weather
 from forecaster.web.answers import GroundStanding, SurfaceStanding
 from forecaster.web.reading import Store
 
@@ -49,7 +49,7 @@ def ground_standing(ground: GroundSummary, outlooks: Mapping[str, SurfaceOutlook
     """One ground, told by its worst surface."""
     surfaces = surfaces_worst_first(ground, outlooks)
     worst = surfaces[0] if surfaces else None
-    weather = ground_weather(ground, outlooks, ground_moment(ground, outlooks, now), limit_hours=limit_hours)
+    weather = ground_weather(ground, outlooks, now, limit_hours=limit_hours)
     if worst is None:
         headline = "This ground has no surfaces yet."
     elif worst.known and worst.severity is None:
