@@ -80,7 +80,7 @@ def never(seconds: float) -> None:
 
 @pytest.mark.parametrize("where", ["body", "header", "silence"])
 def test_a_server_that_drips_is_left_at_the_deadline(where: str) -> None:
-    head = b"HTTP/1.1 200 OK\r\nContent-Type: application/json\r\nContent-Length: 10000\r\n\r\n"
+    head = b"HTTP/1.1 200 OK\r\nContent-Type: application/json\r\nContent-Length: 100\r\n\r\n"
 
     def speak(connection: socket.socket, over: threading.Event) -> None:
         if where == "silence":
@@ -89,7 +89,7 @@ def test_a_server_that_drips_is_left_at_the_deadline(where: str) -> None:
             drip(connection, over, head)
         else:
             connection.sendall(head)
-            drip(connection, over, b"[" + b" " * 9999)
+            drip(connection, over, b"[" + b" " * 99)
 
     with server(speak) as (url, asked):
         started = time.monotonic()
