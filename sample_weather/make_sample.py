@@ -39,12 +39,13 @@ WARM_SPELLS: tuple[tuple[date, date, float], ...] = (
 # The rain of 2026 from May on, day by day. Every day not named here is dry.
 DROUGHT_FROM, STORY_FROM = date(2026, 5, 25), date(2026, 5, 1)
 STORY_RAIN_MM: dict[date, float] = {
-    date(2026, 5, 3): 5.2, date(2026, 5, 8): 7.4, date(2026, 5, 9): 1.6, date(2026, 5, 15): 4.8, date(2026, 5, 22): 3.4,
+    date(2026, 5, 3): 7.2, date(2026, 5, 8): 9.4, date(2026, 5, 9): 1.6, date(2026, 5, 15): 7.8, date(2026, 5, 19): 4.4,
+    date(2026, 5, 22): 9.4, date(2026, 5, 24): 5.0,
     # The drought: showers that wet the leaf and no more.
     date(2026, 6, 4): 1.2, date(2026, 6, 23): 2.6, date(2026, 7, 1): 0.6, date(2026, 7, 17): 3.8, date(2026, 8, 5): 2.2,
     date(2026, 8, 23): 1.0,
     # Rain returns.
-    date(2026, 8, 28): 8.2, date(2026, 8, 29): 5.8, date(2026, 8, 31): 10.4, date(2026, 9, 3): 12.6, date(2026, 9, 4): 1.2,
+    date(2026, 8, 28): 8.2, date(2026, 8, 29): 5.8, date(2026, 9, 1): 0.4, date(2026, 9, 3): 11.8, date(2026, 9, 4): 3.2,
     date(2026, 9, 6): 9.8, date(2026, 9, 9): 13.4, date(2026, 9, 10): 0.8,
     # The forecast: now is Saturday 12 September.
     date(2026, 9, 15): 20.4, date(2026, 9, 16): 1.8, date(2026, 9, 18): 8.6, date(2026, 9, 21): 11.2, date(2026, 9, 22): 1.4,

@@ -124,8 +124,8 @@ def test_the_story_is_told(days: pd.DataFrame) -> None:
     assert between("2026-05-25", "2026-08-27").sum() < 15
     assert between("2026-05-25", "2026-08-27").max() < 4
     assert between("2026-08-28", "2026-08-29").sum() == pytest.approx(14.0, abs=0.5)
-    assert between("2026-08-28", "2026-09-11").rolling(4).sum().min() > 5
-    assert between("2026-08-28", "2026-09-11").sum() > 55
+    assert between("2026-08-28", "2026-09-11").rolling(6).sum().min() > 8
+    assert between("2026-08-28", "2026-09-11").sum() > 50
     # The forecast: 20 mm on Tuesday, dry and mild Saturdays.
     assert rain["2026-09-15"] == pytest.approx(20.0, abs=1.0)
     for saturday in ("2026-09-12", "2026-09-19", "2026-09-26"):
