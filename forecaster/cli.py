@@ -28,6 +28,7 @@ app = typer.Typer(
 )
 
 FAILED = 1
+DEMO_PORT = 8470
 
 ConfigFolder = Annotated[
     Path | None, typer.Option("--config", help="Configuration folder (default: FORECASTER_CONFIG, or the shipped one).")
@@ -54,8 +55,9 @@ def demo(data: DataFolder = None, port: PortNumber = None) -> None:
         for name in ("DATABASE_URL", "SMTP_HOST", "SMTP_PORT", "SMTP_USER", "SMTP_PASSWORD", "SMTP_PASSWORD_FILE", "MAIL_FOLDER"):
             os.environ.pop(f"FORECASTER_{name}", None)
         _set("HOST", "127.0.0.1")
-        if port is not None:
-            _set("PORT", port)
+        _set("PORT", port if port is not None else DEMO_PORT)
+        # Its mails are read on this machine, so links to it work.
+        _set("PUBLIC_URL", f"http://127.0.0.1:{port if port is not None else DEMO_PORT}")
         _serve(opening="Sample weather: an invented ground with invented weather.")
 
 

@@ -35,7 +35,7 @@ def make_context(environment: Environment) -> Context:
         engine=engine,
         mailer=make_mailer(environment),
         sender=environment.mail_from,
-        public_url=environment.public_url or f"http://{environment.host}:{environment.port}",
+        public_url=environment.public_url,
         web_session=_web_session(),
         open_meteo=OpenMeteo(
             base_url=environment.openmeteo_url,

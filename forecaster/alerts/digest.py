@@ -134,18 +134,18 @@ def next_fixture(fixtures: Iterable[FixtureSummary], surface_id: str, *, now: da
 def _subject(
     ground: GroundSummary, weather: WeatherStatus, found: Sequence[tuple[SurfaceOutlook, Signal]], unknown: Sequence[str]
 ) -> str:
-    """Worst first: "Brackenholt: rings showing (Main pitch); toadstool flush from about Friday 2 October (Bowling green)"."""
+    """Worst first, the same thing said once: "Brackenholt: rings showing (Main pitch, Lower pitch); dry patch (Outfield); 2 more"."""
     parts = []
     if weather.state == "missing" or len(unknown) == len(ground.surfaces):
         parts.append("not known for lack of weather" if weather.state == "missing" else "not known")
     elif unknown:
         parts.append(f"not known for {listed(unknown)}")
-    spoken = [
-        f"{small(signal.title)}{'' if signal.present else ' ' + signal.when} ({outlook.surface_name})"
-        for outlook, signal in found[:SUBJECT_SIGNALS]
-    ]
-    if len(found) > SUBJECT_SIGNALS:
-        spoken.append(f"{len(found) - SUBJECT_SIGNALS} more")
+    where: dict[str, list[str]] = {}
+    for outlook, signal in found:
+        where.setdefault(f"{small(signal.title)}{'' if signal.present else ' ' + signal.when}", []).append(outlook.surface_name)
+    spoken = [f"{what} ({', '.join(names)})" for what, names in list(where.items())[:SUBJECT_SIGNALS]]
+    if len(where) > SUBJECT_SIGNALS:
+        spoken.append(f"{len(where) - SUBJECT_SIGNALS} more")
     if not spoken and not parts:
         spoken = ["nothing speaks against the surfaces, walk them first"]
     # What is missing comes first where nothing else can be said with certainty, and last otherwise.

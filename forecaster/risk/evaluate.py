@@ -51,7 +51,7 @@ def allowed_months(months: Sequence[int], *, southern: bool) -> tuple[int, ...]:
 def severity_of(rule: Rule, value: float) -> Severity:
     """Worst severity whose limit the value has reached; the mildest where it has fallen back short of all of them."""
     bands = sorted(rule.severity_bands, key=lambda band: band.severity.rank)
-    reached = [band.severity for band in bands if _reached(rule, value, band.value)]
+    reached = [band.severity for band in bands if at_or_beyond(rule, value, band.value)]
     if reached:
         return reached[-1]
     return bands[0].severity if bands else Severity.MINOR
@@ -91,7 +91,8 @@ def _needed_now(rule: Rule, *, speaks: bool) -> set[str]:
     return {rule.quantity, *(condition.quantity for condition in rule.conditions if condition.throughout or not speaks)}
 
 
-def _reached(rule: Rule, value: float, limit: float) -> bool:
+def at_or_beyond(rule: Rule, value: float, limit: float) -> bool:
+    """Whether a value lies at or beyond a limit in the direction in which the rule's quantity gets worse. NaN never does."""
     return value >= limit if rule.rising else value <= limit
 
 
@@ -108,14 +109,14 @@ def _next(rule: Rule, memory: _Memory, values: Mapping[str, float], *, month_all
     shown = f"{rule.quantity} {number_words(value, '.3g')}"
     if memory.speaks:
         failed = next((c for c in rule.conditions if c.throughout and not holds(c, values)), None)
-        if failed is None and _reached(rule, value, rule.clear_at):
+        if failed is None and at_or_beyond(rule, value, rule.clear_at):
             return _Memory(speaks=True), f"speaks: {shown} has not cleared {rule.clear_at:g}"
         cause = _failure(failed, values) if failed else f"{shown} is short of {rule.clear_at:g}"
         short = memory.days_short + 1
         if short >= rule.days_out:
             return _Memory(), f"falls silent: {cause} for {counted(short, 'day')}"
         return _Memory(speaks=True, days_short=short), f"speaks: {cause}, but only for {short} of {counted(rule.days_out, 'day')}"
-    if not _reached(rule, value, rule.raise_at):
+    if not at_or_beyond(rule, value, rule.raise_at):
         return _Memory(), f"silent: {shown} is short of {rule.raise_at:g}"
     failed = next((c for c in rule.conditions if not holds(c, values)), None)
     if failed is not None:

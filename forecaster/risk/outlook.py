@@ -79,7 +79,7 @@ def _headline(rules: Sequence[Rule], worst: str | None, spoken: SpokenDays, judg
         days = next(days for found, days in judged.by_rule if found.id == rule.id)
         spell = spoken.spell(days)
         assert spell is not None  # a signal was made of it
-        return sentence(rule.headline_now if spell.present else rule.headline_ahead.format(when=spoken.when(spell)))
+        return sentence(rule.headline_now if spell.present else rule.headline_ahead.format(when=spoken.when(spell, days_in=rule.days_in)))
     if coming_known < OUTLOOK_DAYS:
         return (
             f"Nothing in our data speaks against this surface on the {counted(coming_known, 'day')} of the coming {OUTLOOK_DAYS} "

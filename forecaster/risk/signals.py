@@ -8,12 +8,13 @@ from datetime import date, timedelta
 
 from forecaster.documents import Signal
 from forecaster.quantities import Certainty, Origin
-from forecaster.risk.evaluate import RuleDay
+from forecaster.risk.evaluate import RuleDay, at_or_beyond
 from forecaster.risk.rule import Rule
 from forecaster.risk.sentences import ahead_words, day_words, since_words
 
 # How far ahead a single forecast run is called likely. Status: assumption, until the spread of an ensemble says it.
 LIKELY_LEAD_DAYS = 3
+EASING = " It is easing: this is short of where the warning starts, and it ends when it has stayed so for some days."
 
 
 @dataclass(frozen=True)
@@ -56,34 +57,31 @@ class SpokenDays:
             last += 1
         return Spell(first, last, shown_from, present=shown_from == start, reaches_horizon=last == end)
 
-    def when(self, spell: Spell) -> str:
-        """Say when a spell is, in words."""
+    def when(self, spell: Spell, *, days_in: int) -> str:
+        """Say when a spell is, in words. One that speaks as early as its ``days_in`` lets it may be older than the days we look at."""
         first, last = self.days[spell.first], self.days[spell.last]
+        earlier = " or earlier" if spell.first < days_in else ""
         if not self.known:
-            return f"when last known, since {day_words(first, today=self.today)}; not known today"
+            return f"when last known, since {day_words(first, today=self.today)}{earlier}; not known today"
         if spell.present:
-            return since_words(first, today=self.today)
+            return since_words(first, today=self.today) + earlier
         return ahead_words(first, last, today=self.today, reaches_horizon=spell.reaches_horizon)
 
     def certainty(self, spell: Spell) -> Certainty:
-        """How sure a spell is: observed where it was there today or yesterday on weather that has happened, otherwise by its lead."""
-        today = self.today_number
+        """How sure a spell is, by its first day that is not past."""
         if not self.known:
             return Certainty.POSSIBLE
-        happened = {Origin.OBSERVED, Origin.MODELLED}
-        if spell.present and any(self.origins[i] in happened for i in range(max(spell.first, today - 1), today + 1)):
-            return Certainty.OBSERVED
-        return certainty_of(self.origins[spell.shown_from], lead_days=spell.shown_from - today, stale=self.stale)
+        return certainty_of(self.origins[spell.shown_from], lead_days=spell.shown_from - self.today_number, stale=self.stale)
 
 
 def certainty_of(origin: Origin, *, lead_days: int, stale: bool) -> Certainty:
     """Certainty of what a rule says on one day: by what its weather is, and by how far ahead it lies.
 
-    Weather that has happened (measured, or a model's history) makes it observed; a forecast is likely for three days and possible beyond;
-    an old forecast, and a day without weather, are never more than possible. Source: CAP 1.2 words; limits our assumption.
+    A simulation is never an observation, so even on measured weather it is no more than likely; a forecast is likely for three days and
+    possible beyond; an old forecast, and a day without weather, are possible. Source: CAP 1.2 words; limits our assumption.
     """
     if origin in (Origin.OBSERVED, Origin.MODELLED):
-        return Certainty.OBSERVED
+        return Certainty.LIKELY
     if origin is Origin.FORECAST and lead_days <= LIKELY_LEAD_DAYS and not stale:
         return Certainty.LIKELY
     return Certainty.POSSIBLE
@@ -109,6 +107,9 @@ def _signal(rule: Rule, rule_days: Sequence[RuleDay], spell: Spell, spoken: Spok
     with_weather = [said for said in inside if not said.held]
     worst = max(with_weather or inside, key=lambda said: said.severity.rank if said.severity else 0)
     assert worst.severity is not None  # a speaking day has one
+    reason = held_reason(worst) if worst.held else f"{_named(worst.day, spoken.today)}: {worst.reason}"
+    if spell.present and worst.value is not None and not worst.held and not at_or_beyond(rule, worst.value, rule.raise_at):
+        reason += EASING
     return Signal(
         rule_id=rule.id,
         title=rule.title,
@@ -118,8 +119,8 @@ def _signal(rule: Rule, rule_days: Sequence[RuleDay], spell: Spell, spoken: Spok
         last_day=spoken.days[spell.last],
         reaches_horizon=spell.reaches_horizon,
         present=spell.present,
-        when=spoken.when(spell),
-        reason=held_reason(worst) if worst.held else f"{_named(worst.day, spoken.today)}: {worst.reason}",
+        when=spoken.when(spell, days_in=rule.days_in),
+        reason=reason,
         advice=rule.advice,
         cautions=rule.cautions,
         source=rule.source,

@@ -268,9 +268,7 @@ class _DayStep:
             critical_water_m3m3=columns.critical_water_m3m3,
             steepness=model.repellency_steepness,
         )
-        relaxed = repellency.relaxed_repellency(
-            now.repellency, equilibrium, drying_days=model.drying_days, wetting_days=model.wetting_days
-        )
+        relaxed = repellency.relaxed_repellency(now.repellency, equilibrium, drying_days=model.drying_days, wetting_days=model.wetting_days)
         cover = turf_cover.cover_day(
             now.cover,
             self.rates,

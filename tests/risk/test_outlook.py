@@ -79,7 +79,7 @@ def test_a_spell_at_the_last_day_reaches_the_horizon():
 @pytest.mark.parametrize(
     ("leads", "certainty"),
     [
-        ((-1, 0, 1), Certainty.OBSERVED),
+        ((-1, 0, 1), Certainty.LIKELY),  # on measured weather: still a simulation, which nobody has seen
         ((0, 1), Certainty.LIKELY),  # starts today, on a forecast
         ((3, 4), Certainty.LIKELY),
         ((4, 5), Certainty.POSSIBLE),
