@@ -70,9 +70,30 @@ def water_finding(outlook: SurfaceOutlook) -> str:
         falling = [label for name, label in (("band", "the band"), ("sound", "sound turf")) if dry(name)(day)]
         if falling:
             return f"Moist enough now; {' and '.join(falling)} may become too dry to take water well from about {day_in_words(day.day)}"
+    again = _recovered(past, dry("sound"), dry("band"))
     if not outlook.known or not ahead or ahead[-1].sound is None:
-        return "Moist enough today; the coming days are not known"
-    return f"Sound turf and band stay moist enough to take water up to {day_in_words(ahead[-1].day)}"
+        return f"{again or 'Moist enough today'}; the coming days are not known"
+    until = day_in_words(ahead[-1].day)
+    if again:
+        return f"{again}; moist enough up to {until}"
+    return f"Sound turf and band stay moist enough to take water up to {until}"
+
+
+def _recovered(past: Sequence[OutlookDay], sound_dry: Callable[[OutlookDay], bool], band_dry: Callable[[OutlookDay], bool]) -> str | None:
+    """When sound turf and band last came back from a dry spell of the shown days; None where neither was dry."""
+    back = []
+    for dry in (sound_dry, band_dry):
+        last_dry = max((i for i, day in enumerate(past) if dry(day)), default=None)
+        later = [] if last_dry is None else [day.day for day in past[last_dry + 1 :] if day.sound is not None]
+        back.append(later[0] if later else None)
+    sound, band = back
+    if sound and band and sound != band:
+        return f"Sound turf takes water again since {day_in_words(sound)}, the band since {day_in_words(band)}"
+    if sound and band:
+        return f"Sound turf and band take water again since {day_in_words(sound)}"
+    if sound or band:
+        return f"{'Sound turf' if sound else 'The band'} takes water again since {day_in_words(sound or band or past[-1].day)}"
+    return None
 
 
 def contrast_finding(outlook: SurfaceOutlook) -> str:

@@ -12,7 +12,6 @@ from fastapi.responses import JSONResponse
 
 from forecaster.documents import GroundSummary, SurfaceOutlook, SurfaceSummary
 from forecaster.errors import ForecasterError, NotFound, StorageError
-from forecaster.web import examples
 from forecaster.web.ages import ground_weather, hours_between, weather_at, worst_weather
 from forecaster.web.answers import (
     AlertsAnswer,
@@ -38,10 +37,6 @@ SurfaceId = Annotated[str, Path(description="Stable id of a surface of this grou
 _COMMON = openapi_problem(StorageError.slug)
 _MISSING = openapi_problem(NotFound.slug, StorageError.slug)
 _INVALID = openapi_problem(NotFound.slug, "request-invalid", StorageError.slug)
-
-
-def _shown(example: dict[str, object]) -> dict[int | str, dict[str, object]]:
-    return {200: {"content": {"application/json": {"example": example}}}}
 
 
 def ground_or_missing(store: Store, ground_id: str) -> GroundSummary:
@@ -81,7 +76,7 @@ def api_router(store: Store, now: Callable[[], datetime], *, limit_hours: float)
         """Where to begin."""
         return {name: f"{PREFIX}/{name}" for name in ("grounds", "health", "problems", "openapi.json")}
 
-    @router.get("/grounds", tags=["grounds"], responses={**_shown(examples.GROUNDS), **_COMMON})
+    @router.get("/grounds", tags=["grounds"], responses=_COMMON)
     def list_grounds() -> GroundsAnswer:
         """All grounds, worst first."""
         moment = now()
@@ -89,7 +84,7 @@ def api_router(store: Store, now: Callable[[], datetime], *, limit_hours: float)
         weather = worst_weather([item.weather for item in items] or [weather_at(None, moment)])
         return GroundsAnswer(items=items, answered_at_utc=moment, weather=weather)
 
-    @router.get("/grounds/{ground}", tags=["grounds"], responses={**_shown(examples.GROUND), **_MISSING})
+    @router.get("/grounds/{ground}", tags=["grounds"], responses=_MISSING)
     def show_ground(ground: GroundId) -> GroundAnswer:
         """One ground as it is described, with its surfaces and fixtures."""
         found = ground_or_missing(store, ground)
@@ -98,7 +93,7 @@ def api_router(store: Store, now: Callable[[], datetime], *, limit_hours: float)
         weather = ground_weather(found, outlooks, moment, limit_hours=limit_hours)
         return GroundAnswer(ground=found, answered_at_utc=moment, weather=weather)
 
-    @router.get("/grounds/{ground}/surfaces", tags=["surfaces"], responses={**_shown(examples.SURFACES), **_MISSING})
+    @router.get("/grounds/{ground}/surfaces", tags=["surfaces"], responses=_MISSING)
     def list_surfaces(ground: GroundId) -> SurfacesAnswer:
         """The surfaces of a ground, worst first."""
         found = ground_or_missing(store, ground)
@@ -108,7 +103,7 @@ def api_router(store: Store, now: Callable[[], datetime], *, limit_hours: float)
         items = tuple(surfaces_worst_first(found, outlooks))
         return SurfacesAnswer(ground_id=found.id, items=items, answered_at_utc=moment, weather=weather)
 
-    @router.get("/grounds/{ground}/surfaces/{surface}", tags=["surfaces"], responses={**_shown(examples.SURFACE), **_MISSING})
+    @router.get("/grounds/{ground}/surfaces/{surface}", tags=["surfaces"], responses=_MISSING)
     def show_surface(ground: GroundId, surface: SurfaceId) -> SurfaceAnswer:
         """One surface and how it stands."""
         found = ground_or_missing(store, ground)
@@ -122,7 +117,7 @@ def api_router(store: Store, now: Callable[[], datetime], *, limit_hours: float)
         "/grounds/{ground}/surfaces/{surface}/outlook",
         tags=["surfaces"],
         response_model=OutlookAnswer,
-        responses={**_shown(examples.OUTLOOK), 304: {"description": "Not changed since the version you hold"}, **_INVALID},
+        responses={304: {"description": "Not changed since the version you hold"}, **_INVALID},
     )
     def show_outlook(
         request: Request,
@@ -149,7 +144,7 @@ def api_router(store: Store, now: Callable[[], datetime], *, limit_hours: float)
         )
         return Response(answer.model_dump_json(), media_type="application/json", headers=headers)
 
-    @router.get("/grounds/{ground}/alerts", tags=["alerts"], responses={**_shown(examples.ALERTS), **_INVALID})
+    @router.get("/grounds/{ground}/alerts", tags=["alerts"], responses=_INVALID)
     def list_alerts(
         ground: GroundId, state: Annotated[Literal["open", "all"], Query(description="Open alerts, or ended ones too")] = "open"
     ) -> AlertsAnswer:
@@ -166,7 +161,6 @@ def api_router(store: Store, now: Callable[[], datetime], *, limit_hours: float)
         tags=["service"],
         response_model=HealthAnswer,
         responses={
-            **_shown(examples.HEALTH),
             503: {"description": "A ground had no good cycle lately, or none ever; the numbers are in the body", "model": HealthAnswer},
         },
     )

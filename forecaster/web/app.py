@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import UTC, datetime
+from typing import Any
 from urllib.parse import urlsplit
 
 from fastapi import FastAPI, Request
@@ -15,6 +16,7 @@ from starlette.responses import Response
 
 import forecaster
 from forecaster.errors import ForecasterError
+from forecaster.web import examples
 from forecaster.web.access import PROTECTIONS, Access
 from forecaster.web.ages import OUTLOOK_LIMIT_HOURS
 from forecaster.web.api import api_router
@@ -46,6 +48,7 @@ def create_app(
     app.include_router(page_router(pages))
     app.mount("/static", StaticFiles(directory=FOLDER / "static"), name="static")
     _answer_errors(app, pages)
+    _describe(app)
     host = urlsplit(public_url).hostname if public_url else None
     app.add_middleware(GZipMiddleware, minimum_size=1000)
     app.add_middleware(Access, also_served=[host] if host else [])
@@ -66,6 +69,21 @@ def from_environment() -> FastAPI:
     migrate(engine)
     still = environment.fixed_now
     return create_app(StoredReads(engine), public_url=environment.public_url, now=lambda: still or datetime.now(UTC))
+
+
+def _describe(app: FastAPI) -> None:
+    """Put the examples into the description. Given to the routes they would lose every null, and "not known" is a null here."""
+    without_examples = app.openapi
+
+    def description() -> dict[str, Any]:
+        if app.openapi_schema is None:
+            schema = without_examples()
+            for path, example in examples.BY_PATH.items():
+                schema["paths"][path]["get"]["responses"]["200"]["content"]["application/json"]["example"] = example
+            app.openapi_schema = schema
+        return app.openapi_schema
+
+    app.openapi = description  # type: ignore[method-assign]
 
 
 def _answer_errors(app: FastAPI, pages: Pages) -> None:

@@ -235,3 +235,13 @@ HEALTH = _example(
         answered_at_utc=_NOW,
     )
 )
+
+BY_PATH: dict[str, dict[str, object]] = {
+    "/api/v1/grounds": GROUNDS,
+    "/api/v1/grounds/{ground}": GROUND,
+    "/api/v1/grounds/{ground}/surfaces": SURFACES,
+    "/api/v1/grounds/{ground}/surfaces/{surface}": SURFACE,
+    "/api/v1/grounds/{ground}/surfaces/{surface}/outlook": OUTLOOK,
+    "/api/v1/grounds/{ground}/alerts": ALERTS,
+    "/api/v1/health": HEALTH,
+}

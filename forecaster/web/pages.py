@@ -43,6 +43,7 @@ class Pages:
         }
         environment.globals |= {
             "time_words": wording.time_words,
+            "weather_words": wording.weather_words,
             "mark_of": views.mark_of,
             "nothing_against_it": wording.NOTHING_AGAINST_IT,
             "version": forecaster.__version__,

@@ -46,6 +46,11 @@ def age_words(age: timedelta) -> str:
     return f"{int(hours // 24)} days"
 
 
+def weather_words(text: str, source: str, age_hours: float | None) -> str:
+    """Where the weather comes from and how old it is; the stored sentence where its age is not known."""
+    return text if age_hours is None else f"Weather: {source}, {age_words(timedelta(hours=age_hours))} old."
+
+
 def number_words(value: float | None, *, decimals: int = 0, scale: float = 1.0) -> str:
     """A number for a table; "–" where it is not known, and no minus before a zero."""
     if value is None:

@@ -1,0 +1,68 @@
+"""The reads over a real database give the same documents as the ones put in."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+from sqlalchemy import Engine
+
+from forecaster.documents import AlertDocument
+from forecaster.storage.cycles import CycleRecord, save_cycle
+from forecaster.storage.database import migrate, open_database, transaction
+from forecaster.storage.episodes import save_episode
+from forecaster.storage.grounds import save_ground
+from forecaster.storage.outlooks import save_outlook
+from forecaster.web.reading import CycleView
+from forecaster.web.stored import StoredReads
+from tests.web import builders
+
+
+@pytest.fixture
+def engine(tmp_path: Path) -> Iterator[Engine]:
+    opened = open_database(f"sqlite:///{tmp_path / 'x.db'}")
+    migrate(opened)
+    with transaction(opened) as session:
+        save_ground(session, builders.ground(), builders.NOW)
+        for outlook in (builders.pitch(), builders.green()):
+            save_outlook(session, outlook, {"water_phone": "<svg></svg>"})
+        for alert in reversed(builders.alerts()):
+            save_episode(session, alert, None)
+    yield opened
+    opened.dispose()
+
+
+def test_what_was_kept_is_read(engine: Engine) -> None:
+    store = StoredReads(engine)
+    assert list(store.grounds()) == [builders.ground()]
+    assert store.ground("thistlefold") == builders.ground()
+    assert store.ground("nowhere") is None
+    assert store.outlook("thistlefold", "main-pitch") == builders.pitch()
+    assert store.outlook("thistlefold", "outfield") is None
+    assert {o.surface_id for o in store.latest_outlooks("thistlefold")} == {"main-pitch", "bowling-green"}
+    assert store.charts("thistlefold", "main-pitch") == {"water_phone": "<svg></svg>"}
+    assert store.charts("thistlefold", "outfield") == {}
+
+
+def test_alerts_come_newest_first_and_within_the_limit(engine: Engine) -> None:
+    store = StoredReads(engine)
+
+    def ids(alerts: object) -> list[str]:
+        return [a.id for a in alerts if isinstance(a, AlertDocument)]  # type: ignore[attr-defined]
+
+    assert ids(store.alerts("thistlefold", include_ended=False, limit=9)) == ["a-2"]
+    assert ids(store.alerts("thistlefold", include_ended=True, limit=9)) == ["a-2", "a-1"]
+    assert ids(store.alerts("thistlefold", include_ended=True, limit=1)) == ["a-2"]
+
+
+def test_a_failed_cycle_does_not_hide_the_last_good_one(engine: Engine) -> None:
+    store = StoredReads(engine)
+    assert store.last_cycle("thistlefold") is None
+    good, bad = builders.ISSUED, builders.ISSUED + timedelta(hours=1)
+    with transaction(engine) as session:
+        save_cycle(session, CycleRecord("thistlefold", good, good, "degraded", builders.STALE))
+    with transaction(engine) as session:
+        save_cycle(session, CycleRecord("thistlefold", bad, bad, "failed", None, "storage-error", "the disk is full"))
+    assert store.last_cycle("thistlefold") == CycleView(good_at_utc=good, tried_at_utc=bad, problem="the disk is full")
