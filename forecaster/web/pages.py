@@ -38,7 +38,7 @@ class Pages:
         environment.filters |= {
             "day": wording.day_words,
             "short_day": wording.short_day_words,
-            "first_sentence": views.first_sentence,
+            "opening": views.opening,
             "number": wording.number_words,
         }
         environment.globals |= {

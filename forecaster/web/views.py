@@ -83,9 +83,14 @@ def next_fixture(ground: GroundSummary, surface_id: str, now: datetime) -> str |
     return None if first is None else fixture_words(first.title, first.starts_at_utc, first.ends_at_utc, ground.time_zone)
 
 
-def first_sentence(text: str) -> str:
-    """The first sentence of a text; a point inside a number ends none."""
-    return re.split(r"(?<=[.!?])\s+(?=[A-Z])", text, maxsplit=1)[0]
+def opening(text: str, *, letters: int = 80) -> str:
+    """The first whole sentences of a text that make up at least so many letters; a point inside a number ends no sentence."""
+    found = ""
+    for sentence in re.split(r"(?<=[.!?])\s+(?=[A-Z])", text):
+        found = f"{found} {sentence}".strip()
+        if len(found) >= letters:
+            break
+    return found
 
 
 @dataclass(frozen=True)

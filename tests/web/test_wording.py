@@ -6,7 +6,7 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
-from forecaster.web.views import first_sentence
+from forecaster.web.views import opening
 from forecaster.web.wording import age_words, day_words, fixture_words, number_words, time_words
 
 
@@ -40,6 +40,8 @@ def test_numbers_know_not_known_from_zero() -> None:
     assert number_words(-3.25, decimals=1) == "\N{MINUS SIGN}3.2"
 
 
-def test_a_first_sentence_does_not_end_inside_a_number() -> None:
-    assert first_sentence("Of 1.5 mm nothing is left. More follows.") == "Of 1.5 mm nothing is left."
-    assert first_sentence("No end") == "No end"
+def test_an_opening_is_made_of_whole_sentences() -> None:
+    text = "Rain of 1.5 mm. Of it 1.2 mm are lost. More follows."
+    assert opening(text, letters=10) == "Rain of 1.5 mm."
+    assert opening(text, letters=16) == "Rain of 1.5 mm. Of it 1.2 mm are lost."
+    assert opening(text, letters=999) == text
