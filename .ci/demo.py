@@ -1,4 +1,7 @@
-"""Start the installed demo, look at what it serves and mails, and stop it; fail where it is not up in time or says nothing of its sample."""
+"""Start the installed demo, look at what it serves and mails, and stop it.
+
+Fails where it is not up in time, or where page or mail do not say that they show a sample.
+"""
 
 import json
 import subprocess

@@ -49,7 +49,8 @@ def serve_both(environment: Environment, *, say: Callable[[str], None], opening:
 
     signal.signal(signal.SIGTERM, stop)
     signal.signal(signal.SIGINT, stop)
-    address = f"http://{environment.host}:{environment.port}/"
+    host = f"[{environment.host}]" if ":" in environment.host else environment.host
+    address = f"http://{host}:{environment.port}/"
     try:
         if _wait_until_ready(processes, address):
             if opening:

@@ -88,7 +88,11 @@ RISK_QUANTITIES: dict[str, RiskQuantity] = {
         RiskQuantity("sound_repellency_log10_s", "log10 s", "log10 of the water drop penetration time of sound turf"),
         RiskQuantity("band_repellency_log10_s", "log10 s", "log10 of the water drop penetration time of the band"),
         RiskQuantity("band_potential_repellency_log10_s", "log10 s", "how repellent the band can become when dry"),
-        RiskQuantity("sound_margin_to_critical_m3m3", "m³/m³", "surface water of sound turf above its critical content; negative means repellent side"),
+        RiskQuantity(
+            "sound_margin_to_critical_m3m3",
+            "m³/m³",
+            "surface water of sound turf above its critical content; negative means repellent side",
+        ),
         RiskQuantity("band_margin_to_critical_m3m3", "m³/m³", "surface water of the band above its critical content"),
         RiskQuantity("band_water_lost_mm", "mm", "rain and irrigation of the day that does not enter the band's soil"),
         RiskQuantity("sound_water_lost_mm", "mm", "rain and irrigation of the day that does not enter sound soil"),

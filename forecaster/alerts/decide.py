@@ -49,6 +49,7 @@ def decide_episodes(
     today: date,
     now: datetime,
     used_ids: Collection[str] = (),
+    surface_ids: Collection[str] | None = None,
 ) -> EpisodeDecision:
     """Decide what becomes of the open episodes and which new ones are raised, from the newest outlook of each surface.
 
@@ -64,6 +65,12 @@ def decide_episodes(
         raise ValueError("two open episodes of one surface and rule")
     sorted_out: dict[Fate, list[EpisodeChange]] = {"continued": [], "held": [], "ended": []}
     for episode in open_episodes:
+        if surface_ids is not None and episode.surface_id not in surface_ids:
+            gone = replace(episode, status="ended", ended_at=now)
+            sorted_out["ended"].append(
+                EpisodeChange(gone, f"{episode.title}: its surface was taken out of the configuration.", changed=True)
+            )
+            continue
         outlook = by_surface.get((episode.ground_id, episode.surface_id))
         fate, after, reason = _carry_on(episode, outlook, by_rule.get(episode.rule_id), today=today, now=now)
         sorted_out[fate].append(EpisodeChange(after, reason, changed=after != episode))

@@ -131,9 +131,7 @@ def next_fixture(fixtures: Iterable[FixtureSummary], surface_id: str, *, now: da
     return f"{day}, {start:%H:%M} to {until}: {fixture.title}"
 
 
-def _subject(
-    ground: GroundSummary, weather: WeatherStatus, found: Sequence[tuple[SurfaceOutlook, Signal]], unknown: Sequence[str]
-) -> str:
+def _subject(ground: GroundSummary, weather: WeatherStatus, found: Sequence[tuple[SurfaceOutlook, Signal]], unknown: Sequence[str]) -> str:
     """Worst first, the same thing said once: "Brackenholt: rings showing (Main pitch, Lower pitch); dry patch (Outfield); 2 more"."""
     parts = []
     if weather.state == "missing" or len(unknown) == len(ground.surfaces):

@@ -247,9 +247,7 @@ def water_day(
 
     if order is DayOrder.DRAIN_LAST:
         # De takes the day's water after evaporation has looked at it (eq. 77), and never stands above field capacity.
-        stores = Stores(
-            np.clip(stores.exposed_mm - into_surface_mm, 0.0, soil.total_evaporable_mm), stores.surface_mm, stores.lower_mm
-        )
+        stores = Stores(np.clip(stores.exposed_mm - into_surface_mm, 0.0, soil.total_evaporable_mm), stores.surface_mm, stores.lower_mm)
         stores, drainage, spill = _drain(stores, soil)
 
     return stores, WaterFluxes(

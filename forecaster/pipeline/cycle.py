@@ -18,10 +18,9 @@ from forecaster.errors import ForecasterError
 from forecaster.ground.ground import Ground
 from forecaster.pipeline.context import Context
 from forecaster.pipeline.failure import record_failure
-from forecaster.pipeline.gather import GatheredWeather, Pull, issue_to_store, joined_weather, pull_weather
+from forecaster.pipeline.gather import issue_to_store, joined_weather, pull_weather
 from forecaster.pipeline.outgoing import enqueue_digest
 from forecaster.pipeline.soil_run import (
-    GroundRun,
     keep_state,
     run_soil,
     stored_start,
@@ -57,11 +56,11 @@ def register_grounds(context: Context) -> None:
 
 
 def run_ground(ground: Ground, context: Context) -> CycleRecord:
-    """Run one cycle for one ground. Every error ends here: in a record, in the log and, once a day, in a message. Nothing else is kept of it."""
+    """Run one cycle for one ground. Every error ends here: in a record, in the log and, once a day, in a message; nothing else is kept."""
     started = context.clock()
     try:
         return _run(ground, context, started=started)
-    except Exception as error:  # noqa: BLE001 - one bad ground must not stop the others; it is recorded and told, not swallowed
+    except Exception as error:
         log.error("the cycle of %s failed", ground.id, exc_info=not isinstance(error, ForecasterError))
         return record_failure(ground, context, error, started=started)
 
@@ -118,6 +117,7 @@ def _decide(session: Session, ground: Ground, outlooks: Sequence[SurfaceOutlook]
         today=now.astimezone(ground.time_zone).date(),
         now=now,
         used_ids={alert.id for alert in known if alert.ended_at_utc is not None},
+        surface_ids={surface.id for surface in ground.surfaces},
     )
     for change in (*decision.ended, *decision.held, *decision.continued, *decision.opened):
         if change.changed:

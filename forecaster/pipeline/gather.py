@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -9,7 +10,7 @@ from pathlib import Path
 from sqlalchemy.orm import Session
 
 from forecaster.documents import WeatherStatus
-from forecaster.errors import WeatherError
+from forecaster.errors import StorageError, WeatherError
 from forecaster.ground.ground import Ground
 from forecaster.pipeline.context import Context
 from forecaster.settings.shipped import shipped_folder
@@ -21,6 +22,8 @@ from forecaster.weather.codec import decode, encode
 from forecaster.weather.frame import HourlyWeather, WeatherSource
 from forecaster.weather.merge import overlay
 from forecaster.weather.status import weather_status
+
+log = logging.getLogger(__name__)
 
 # Enough to bridge a pull that failed or lacked hours; every issue holds months of the past itself.
 OLDER_ISSUES = 4
@@ -66,9 +69,13 @@ def joined_weather(
     session: Session, ground: Ground, pull: Pull, *, now: datetime, since: datetime, stale_after_hours: float
 ) -> GatheredWeather:
     """Put the pull over the older issues in the database, from ``since`` on."""
-    stored = latest_issues(session, ground.id, ground.weather.source, limit=OLDER_ISSUES)
     frames = [pull.frame] if pull.frame is not None else []
-    frames += [decode(issue.blob) for issue in stored]
+    for issue in latest_issues(session, ground.id, ground.weather.source, limit=OLDER_ISSUES):
+        try:
+            frames.append(decode(issue.blob))
+        except StorageError as error:
+            # One damaged issue must not keep the others, or a new pull, from being used.
+            log.error("the weather of %s issued at %s is left out: %s", ground.id, issue.issued_at, error.message)
     if not frames:
         return GatheredWeather(None, weather_status(None, now=now, stale_after_hours=stale_after_hours, problem=pull.problem))
     newest, *older = frames

@@ -66,7 +66,7 @@ def enqueue_digest(
 
 
 def local_moment(ground: Ground, day: date, at: time) -> datetime:
-    """A wall-clock time of the ground in UTC; one that a clock change skips is taken at the later offset, a doubled one at its first run."""
+    """A wall-clock time of the ground in UTC; a skipped one by the offset before the change, a doubled one at its first run."""
     return datetime.combine(day, at, tzinfo=ground.time_zone).astimezone(UTC)
 
 

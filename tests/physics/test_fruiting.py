@@ -15,7 +15,9 @@ RATES = FruitingRates(base_hazard=0.5, unprimed_share=0.3, delay_mean_days=10.5,
 RAIN_DAY = 60
 
 
-def drivers(days: int = 120, *, wet_from: int = RAIN_DAY, soil_c: float = 14.0, night_c: float = 9.0, stress: float = 0.0) -> FruitingDrivers:
+def drivers(
+    days: int = 120, *, wet_from: int = RAIN_DAY, soil_c: float = 14.0, night_c: float = 9.0, stress: float = 0.0
+) -> FruitingDrivers:
     """Dry days, then 8 mm every second day with the surface wetted."""
     wet = np.arange(days) >= wet_from
     rain = np.where(wet & ((np.arange(days) - wet_from) % 2 == 0), 8.0, 0.0)
@@ -75,7 +77,10 @@ def test_days_before_the_beginning_trigger_nothing() -> None:
 
 
 @settings(max_examples=50)
-@given(rain=arrays.arrays(np.float64, (80, 2), elements=st.floats(0.0, 80.0)), wet=arrays.arrays(np.float64, (80, 2), elements=st.floats(0.0, 1.0)))
+@given(
+    rain=arrays.arrays(np.float64, (80, 2), elements=st.floats(0.0, 80.0)),
+    wet=arrays.arrays(np.float64, (80, 2), elements=st.floats(0.0, 1.0)),
+)
 def test_hazard_is_never_negative_nor_above_its_base_in_any_week(rain: np.ndarray, wet: np.ndarray) -> None:
     hazard = fruiting.flush_hazard(
         FruitingDrivers(rain, wet, wet, np.full_like(wet, 14.0), np.full_like(wet, 9.0)),

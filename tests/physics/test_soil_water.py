@@ -240,10 +240,7 @@ def test_nested_stores_equal_the_one_bucket_balance_of_fao_56(
             order=order,
         )
         lost = float(flux.evaporation_mm[0] + flux.transpiration_mm[0])
-        if order is sw.DayOrder.WATER_FIRST:
-            percolation = max(water - bucket, 0.0)
-        else:
-            percolation = max(water - lost - bucket, 0.0)
+        percolation = max(water - bucket, 0.0) if order is sw.DayOrder.WATER_FIRST else max(water - lost - bucket, 0.0)
         bucket = bucket - water + lost + percolation
         assert state.root_zone_mm[0] == pytest.approx(bucket, abs=1e-9)
         assert flux.drainage_mm[0] == pytest.approx(percolation, abs=1e-9)
@@ -295,8 +292,6 @@ def test_every_day_closes_and_stays_in_bounds(
 def test_evaporation_and_transpiration_take_only_what_is_there() -> None:
     soil = root_zone(root_depth_m=0.10, surface_depth_m=0.05, readily_evaporable_mm=4.0)
     almost_dry = stores(exposed=8.9, surface=6.4, lower=6.4)
-    after, flux = sw.water_day(
-        almost_dry, soil, demand(12.0, 1.2, 1.25, 0.05, 0.1), into_surface_mm=column(0.0), into_lower_mm=column(0.0)
-    )
+    after, flux = sw.water_day(almost_dry, soil, demand(12.0, 1.2, 1.25, 0.05, 0.1), into_surface_mm=column(0.0), into_lower_mm=column(0.0))
     assert 0.0 < flux.transpiration_mm[0] <= 0.2 + 1e-12  # 13 mm available, 12.8 mm gone
     assert after.root_zone_mm[0] <= soil.total_available_mm[0] + flux.evaporation_mm[0] + 1e-12

@@ -80,20 +80,20 @@ def test_on_a_year_of_de_bilt_as_turf(shared: Path) -> None:
     assert_agree(run(theirs, exposed_before_mm=20.0), theirs)
 
 
-def test_on_an_invented_dry_spell_with_the_library_run_here() -> None:
-    start, count = pd.Timestamp("2021-05-01"), 90
+def invented_run(count: int) -> pyfao56.Model:
+    """The library set up for ``count`` days of an invented summer on turf, not run yet."""
+    start = pd.Timestamp("2021-05-01")
     rng = np.random.default_rng(56)
     index = [(start + pd.Timedelta(days=d)).strftime("%Y-%j") for d in range(count)]
-    rain = np.where(rng.random(count) < 0.2, rng.gamma(2.0, 4.0, count), 0.0).round(2)
     weather = pyfao56.Weather()
     weather.rfcrp, weather.wndht, weather.z, weather.lat = "S", 2.0, 50.0, 52.0
     frame = pd.DataFrame(np.nan, index=index, columns=weather.cnames)
+    frame["Rain"] = np.where(rng.random(count) < 0.2, rng.gamma(2.0, 4.0, count), 0.0).round(2)
     frame["RHmin"] = rng.uniform(30.0, 75.0, count).round(1)
     frame["RHmax"] = 95.0
     frame["Tmax"], frame["Tmin"] = 22.0, 10.0
     frame["Srad"] = 20.0
     frame["Wndsp"] = rng.uniform(1.0, 5.0, count).round(2)
-    frame["Rain"] = rain
     frame["ETref"] = rng.uniform(2.0, 6.0, count).round(3)
     weather.wdata = frame
     updates = pyfao56.Update()
@@ -102,9 +102,14 @@ def test_on_an_invented_dry_spell_with_the_library_run_here() -> None:
         Kcbini=0.85, Kcbmid=KCB, Kcbend=KCB, Lini=1, Ldev=1, Lmid=count, Lend=1, hini=0.03, hmax=0.031,
         thetaFC=0.25, thetaWP=0.10, theta0=0.25, Zrini=0.30, Zrmax=0.301, pbase=P_TABLE, Ze=0.10, REW=8.0,
     )  # fmt: skip
-    library = pyfao56.Model(index[0], index[-1], crop, weather, upd=updates)
+    return pyfao56.Model(index[0], index[-1], crop, weather, upd=updates)
+
+
+def test_on_an_invented_dry_spell_with_the_library_run_here() -> None:
+    library = invented_run(90)
     library.run()
-    theirs = library.odata.astype({name: float for name in ("De", "Dr", "E", "T", "DP", "Ks", "ETref", "Kcmax", "TAW", "Rain", "Irrig", "fc")})
+    numbers = ("De", "Dr", "E", "T", "DP", "Ks", "ETref", "Kcmax", "TAW", "Rain", "Irrig", "fc")
+    theirs = library.odata.astype(dict.fromkeys(numbers, float))
     assert (theirs.fc == COVER).all(), "the covered fraction must be forced, else this compares bare soil"
     assert theirs.Ks.min() < 0.5, "the spell must be dry enough to test stress"
     assert_agree(run(theirs, exposed_before_mm=20.0), theirs)

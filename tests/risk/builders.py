@@ -186,5 +186,3 @@ def shipped_rules() -> tuple[Rule, ...]:
         tuples = {name: tuple(table.pop(name, ())) for name in ("months", "ring_types", "cautions")}
         found.append(Rule(**table, **tuples, severity_bands=bands, conditions=conditions))
     return tuple(found)
-
-

@@ -54,10 +54,7 @@ def test_numbers_are_never_written_as_nan_or_minus_nothing():
 def test_a_reason_is_filled_with_the_numbers_of_the_day():
     values = {"rain_mm": 12.4, "band_repellency_log10_s": 2.4, "dry_days": float("nan")}
     template = "Rain {rain_mm:.0f} mm; a drop stands {band_repellency_log10_s:.1f}; dry for {dry_days:.0f} days {{so far}}."
-    assert (
-        fill_reason(template, values)
-        == "Rain 12 mm; a drop stands about 4 minutes (strong); dry for an unknown number days {so far}."
-    )
+    assert fill_reason(template, values) == "Rain 12 mm; a drop stands about 4 minutes (strong); dry for an unknown number days {so far}."
 
 
 def test_lists_and_counts():

@@ -69,7 +69,8 @@ def test_irrigated_turf_keeps_its_crowns_in_a_drought_and_the_band_may_show() ->
     assert contrast(run).max() > contrast(run)[0]
 
 
-# Seattle 2012-2015. Daily weather of the package vega_datasets (NOAA, Seattle-Tacoma): dry summers, wet autumns. Radiation and humidity are estimated by FAO-56's procedures for missing data; the wind is taken as measured at 10 m.
+# Seattle 2012-2015: daily weather of the package vega_datasets (NOAA, Seattle-Tacoma): dry summers, wet autumns. Radiation and humidity are
+# estimated by FAO-56's procedures for missing data; the wind is taken as measured at 10 m.
 
 
 @pytest.fixture(scope="module")

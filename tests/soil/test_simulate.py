@@ -105,7 +105,9 @@ def test_frozen_soil_waits() -> None:
 
 @settings(max_examples=40, deadline=None)
 @given(rain=rains, et0=et0s, low=st.floats(0.0, 5.0), high=st.floats(0.0, 5.0))
-def test_more_potential_repellency_never_lets_more_water_into_the_matrix(rain: np.ndarray, et0: np.ndarray, low: float, high: float) -> None:
+def test_more_potential_repellency_never_lets_more_water_into_the_matrix(
+    rain: np.ndarray, et0: np.ndarray, low: float, high: float
+) -> None:
     low, high = min(low, high), max(low, high)
     columns = stack([BAND | {"potential_repellency_log10_s": low}, BAND | {"potential_repellency_log10_s": high}])
     run = simulate(columns, first_guess(columns, MODEL), forcing(rain, et0, 18.0), MODEL)

@@ -1,0 +1,107 @@
+"""``demo`` and ``serve``: two processes that start, answer and stop together."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+from collections.abc import Iterator
+from contextlib import closing
+from pathlib import Path
+
+import psutil
+import pytest
+
+STARTS_WITHIN_S = 60.0
+
+
+def free_port() -> int:
+    with closing(socket.socket()) as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+class Running:
+    """A service started by the command, with what it says on its standard output."""
+
+    def __init__(self, *words: str, port: int) -> None:
+        clean = {name: value for name, value in os.environ.items() if not name.startswith("FORECASTER_")}
+        self.base = f"http://127.0.0.1:{port}"
+        command = [sys.executable, "-m", "forecaster", *words, "--port", str(port)]
+        self.process = subprocess.Popen(command, env=clean, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
+
+    def get(self, path: str) -> str:
+        with urllib.request.urlopen(self.base + path, timeout=5) as answer:
+            return str(answer.read().decode())
+
+    def wait_until_healthy(self) -> None:
+        until = time.monotonic() + STARTS_WITHIN_S
+        while time.monotonic() < until:
+            assert self.process.poll() is None, self.process.stdout.read()
+            try:
+                self.get("/api/v1/health")
+            except (urllib.error.URLError, OSError):
+                time.sleep(0.1)
+            else:
+                return
+        raise AssertionError("the service did not become healthy")
+
+    def children(self) -> dict[str, psutil.Process]:
+        found = psutil.Process(self.process.pid).children()
+        return {child.cmdline()[-1]: child for child in found if child.cmdline()[-1] in ("worker", "web")}
+
+
+@pytest.fixture
+def demo(tmp_path: Path) -> Iterator[Running]:
+    service = Running("demo", "--data", str(tmp_path), port=free_port())
+    try:
+        service.wait_until_healthy()
+        yield service
+    finally:
+        if service.process.poll() is None:
+            service.process.terminate()
+        service.process.communicate(timeout=30)
+
+
+def test_the_demo_serves_pages_api_and_mails_marked_as_sample_and_stops_in_order(demo: Running, tmp_path: Path) -> None:
+    grounds = json.loads(demo.get("/api/v1/grounds"))
+    assert "brackenholt" in json.dumps(grounds)
+    for path in ("/", "/grounds/brackenholt", "/grounds/brackenholt/surfaces/main-pitch"):
+        assert "Sample weather" in demo.get(path), path
+    until = time.monotonic() + 10.0
+    while not (mails := list((tmp_path / "mail").glob("*.eml"))) and time.monotonic() < until:
+        time.sleep(0.1)
+    assert len(mails) >= 1
+    children = list(demo.children().values())
+    assert len(children) == 2
+    demo.process.send_signal(signal.SIGINT)
+    said, _ = demo.process.communicate(timeout=30)
+    assert demo.process.returncode == 0
+    assert demo.base in said
+    assert "invented" in said
+    assert not any(child.is_running() and child.status() != psutil.STATUS_ZOMBIE for child in children)
+
+
+def test_when_the_cycle_process_dies_the_service_ends_and_says_so(demo: Running) -> None:
+    demo.children()["worker"].kill()
+    said, _ = demo.process.communicate(timeout=30)
+    assert demo.process.returncode == 1
+    assert "the cycle process ended" in said
+
+
+def test_a_port_in_use_is_said_at_once(tmp_path: Path) -> None:
+    with closing(socket.socket()) as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        service = Running("demo", "--data", str(tmp_path), port=int(taken.getsockname()[1]))
+        said, _ = service.process.communicate(timeout=60)
+    assert service.process.returncode == 1
+    assert "FORECASTER_PORT" in said
+    assert "--port" in said
+    assert "Traceback" not in said

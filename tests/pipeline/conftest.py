@@ -1,0 +1,124 @@
+"""A service on a CSV ground whose weather file, clock and mail folder the tests hold in their hands."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime, timedelta
+from email import message_from_bytes, policy
+from email.message import EmailMessage
+from pathlib import Path
+
+import pandas as pd
+import pytest
+import requests
+from sqlalchemy import Engine
+
+from forecaster.delivery.folder import FolderMailer
+from forecaster.documents import AlertDocument, SurfaceOutlook
+from forecaster.ground.ground import Ground, WeatherChoice
+from forecaster.pipeline.context import Context
+from forecaster.pipeline.cycle import run_cycles
+from forecaster.pipeline.outgoing import send_due
+from forecaster.settings.configuration import Configuration, load_configuration
+from forecaster.settings.shipped import shipped_folder
+from forecaster.sources.openmeteo import Service as OpenMeteo
+from forecaster.storage.cycles import CycleRecord
+from forecaster.storage.database import migrate, open_database, reading
+from forecaster.storage.episodes import alerts_of
+from forecaster.storage.outlooks import latest_outlooks
+
+# Before the rain returned on 28 August: a spell of the sample in which alerts are open on every surface.
+START = datetime(2026, 8, 20, 5, 0, tzinfo=UTC)
+
+
+@dataclass
+class Service:
+    """Everything a test turns by hand: the clock, the weather file, and a look at what came out."""
+
+    folder: Path
+    engine: Engine
+    configuration: Configuration
+    now: datetime = START
+    owner: str = "test"
+    weather: pd.DataFrame = field(default_factory=lambda: sample_hours())
+
+    @property
+    def weather_file(self) -> Path:
+        return self.folder / "station.csv"
+
+    @property
+    def ground(self) -> Ground:
+        return self.configuration.grounds[0]
+
+    def context(self) -> Context:
+        return Context(
+            configuration=self.configuration,
+            engine=self.engine,
+            mailer=FolderMailer(self.folder / "mail"),
+            sender="forecaster@example.org",
+            public_url="https://turf.example.org",
+            web_session=requests.Session(),
+            open_meteo=OpenMeteo(),
+            clock=lambda: self.now,
+            owner=self.owner,
+        )
+
+    def write_weather(self, *, days_back: int = 400) -> None:
+        """The file as a station with a forecast service behind it would have it now: two weeks ahead are forecast."""
+        stamp = pd.Timestamp(self.now)
+        rows = self.weather[stamp - pd.Timedelta(days=days_back) : stamp + pd.Timedelta(days=15)]
+        origin = ["forecast" if hour >= stamp else "observed" for hour in rows.index]
+        rows = rows.assign(origin=origin)
+        rows.index = rows.index.strftime("%Y-%m-%dT%H:%M:%SZ")
+        rows.to_csv(self.weather_file, index_label="time_utc")
+
+    def take_weather_away(self) -> None:
+        self.weather_file.unlink(missing_ok=True)
+
+    def cycle(self) -> CycleRecord:
+        (record,) = run_cycles(self.context())
+        send_due(self.context())
+        return record
+
+    def wait(self, **time: float) -> None:
+        self.now += timedelta(**time)
+
+    def outlooks(self) -> dict[str, SurfaceOutlook]:
+        with reading(self.engine) as session:
+            return latest_outlooks(session, self.ground.id)
+
+    def alerts(self) -> tuple[AlertDocument, ...]:
+        with reading(self.engine) as session:
+            return alerts_of(session, self.ground.id)
+
+    def mails(self) -> list[EmailMessage]:
+        found = (message_from_bytes(path.read_bytes(), policy=policy.default) for path in (self.folder / "mail").glob("*.eml"))
+        return sorted(found, key=lambda mail: (mail["Date"].datetime, mail["To"]))
+
+    def mail_text(self) -> str:
+        """Text of the newest mail."""
+        return " ".join(self.mails()[-1].get_body(("plain",)).get_content().split())
+
+
+def sample_hours() -> pd.DataFrame:
+    """All hours of the sample weather, one column per variable."""
+    parts = [pd.read_csv(shipped_folder("sample_weather") / name) for name in ("history.csv", "forecast.csv")]
+    hours = pd.concat(parts).set_index("time_utc").drop(columns="origin", errors="ignore")
+    hours.index = pd.to_datetime(hours.index, utc=True)
+    return hours
+
+
+@pytest.fixture
+def service(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, request: pytest.FixtureRequest) -> Iterator[Service]:
+    """Drawing takes most of a cycle's time and has tests of its own; a test marked ``draws`` draws."""
+    if request.node.get_closest_marker("draws") is None:
+        monkeypatch.setattr("forecaster.pipeline.cycle.render_svg", lambda _chart: "<svg></svg>")
+    engine = open_database(f"sqlite:///{tmp_path / 'forecaster.db'}")
+    migrate(engine)
+    shipped = load_configuration(shipped_folder("config"))
+    ground = replace(shipped.grounds[0], weather=WeatherChoice("csv", str(tmp_path / "station.csv")))
+    made = Service(tmp_path, engine, replace(shipped, grounds=(ground,)))
+    made.write_weather()
+    yield made
+    engine.dispose()

@@ -1,0 +1,273 @@
+"""A cycle from weather to mail, on good days and on bad ones."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import timedelta
+
+import numpy as np
+import pytest
+from sqlalchemy import update
+
+from forecaster.errors import StorageError
+from forecaster.ground.ground import Recipient
+from forecaster.pipeline import cycle as cycle_module
+from forecaster.pipeline import soil_run
+from forecaster.pipeline.cycle import run_cycles
+from forecaster.pipeline.outgoing import send_due
+from forecaster.storage.cycles import latest_cycle
+from forecaster.storage.database import reading, transaction
+from forecaster.storage.messages import recent_messages
+from forecaster.storage.models import WeatherIssueRow
+from forecaster.storage.outlooks import latest_charts
+from forecaster.storage.soil import latest_state_before
+from tests.pipeline.conftest import Service
+
+
+def numbers(service: Service) -> dict[str, object]:
+    """The outlooks without what names the run that made them."""
+    left_out = {"issued_at_utc", "weather"}
+    return {name: outlook.model_dump(exclude=left_out) for name, outlook in service.outlooks().items()}
+
+
+class TestAGoodDay:
+    @pytest.mark.draws
+    def test_one_cycle_keeps_outlook_charts_alerts_and_sends_one_mail_to_each_recipient(self, service: Service) -> None:
+        record = service.cycle()
+        assert record.status == "ok"
+        assert set(service.outlooks()) == {surface.id for surface in service.ground.surfaces}
+        with reading(service.engine) as session:
+            charts = latest_charts(session, service.ground.id, "main-pitch")
+        assert set(charts) == {"water_phone", "water_wide", "ring_phone", "ring_wide"}
+        assert all(chart.startswith("<svg") and "<path" in chart for chart in charts.values())
+        assert service.alerts(), "late August of the sample's dry year must raise something"
+        assert [mail["To"] for mail in service.mails()] == sorted(recipient.email for recipient in service.ground.recipients)
+
+    def test_the_same_cycle_twice_changes_and_sends_nothing_new(self, service: Service) -> None:
+        service.cycle()
+        before, alerts, mails = numbers(service), service.alerts(), len(service.mails())
+        service.cycle()
+        assert numbers(service) == before
+        assert service.alerts() == alerts
+        assert len(service.mails()) == mails
+
+    def test_one_digest_a_local_day_however_many_cycles(self, service: Service) -> None:
+        for _ in range(9):
+            service.cycle()
+            service.wait(hours=3)
+            service.write_weather()
+        days = {(message.recipient, message.local_day) for message in messages(service)}
+        assert len(messages(service)) == len(days) == 2 * len(service.ground.recipients)
+
+    def test_the_digest_waits_for_the_recipients_hour(self, service: Service) -> None:
+        service.now = service.now.replace(hour=2, minute=30)  # 03:30 in London; the mail is due at 06:00
+        service.write_weather()
+        service.cycle()
+        assert len(messages(service)) == 2, "the last cycle before the hour writes it"
+        assert service.mails() == []
+        service.wait(hours=2, minutes=30)
+        send_due(service.context())
+        assert len(service.mails()) == 2
+
+    def test_a_run_that_goes_on_from_a_stored_state_gives_the_same_outlook_as_one_from_the_start(
+        self, service: Service, tmp_path_factory: pytest.TempPathFactory
+    ) -> None:
+        service.cycle()
+        service.wait(days=5)
+        service.write_weather()
+        service.cycle()
+        resumed = numbers(service)
+        again = Service(tmp_path_factory.mktemp("fresh"), service.engine, service.configuration, now=service.now)
+        with pytest.MonkeyPatch.context() as patch:
+            # Nothing stored to go on from, and the same file from its beginning.
+            patch.setattr(cycle_module, "stored_start", lambda *_args, **_kwargs: None)
+            again.cycle()
+        assert numbers(again) == resumed
+
+    def test_days_that_drop_out_of_the_pull_are_bridged_by_the_stored_state(self, service: Service) -> None:
+        """A forecast service hands out 92 days; the state before them lives on in the database."""
+        service.write_weather(days_back=92)
+        service.cycle()
+        first = {outlook.simulated_from for outlook in service.outlooks().values()}
+        for _ in range(4):
+            service.wait(days=1)
+            service.write_weather(days_back=92)
+            service.cycle()
+        assert {outlook.simulated_from for outlook in service.outlooks().values()} == first
+
+    def test_a_changed_soil_does_not_go_on_from_the_old_state(self, service: Service) -> None:
+        service.cycle()
+        surface = service.ground.surfaces[0]
+        changed = replace(surface, root_zone=replace(surface.root_zone, root_depth_m=0.3))
+        ground = replace(service.ground, surfaces=(changed, *service.ground.surfaces[1:]))
+        window = soil_run.window_start(service.now.date(), history_days=service.configuration.service.history_days)
+        with reading(service.engine) as session:
+            model = service.configuration.model
+            assert soil_run.stored_start(session, service.ground, model, before=window) is not None
+            assert soil_run.stored_start(session, ground, model, before=window) is None
+
+
+class TestWeatherDoesNotCome:
+    def test_the_last_good_weather_is_used_and_its_age_said_everywhere(self, service: Service) -> None:
+        service.cycle()
+        before = numbers(service)
+        service.wait(days=3)
+        service.take_weather_away()
+        record = service.cycle()
+        assert record.status == "degraded"
+        assert record.weather is not None
+        assert record.weather.state == "stale"
+        assert "3 days old" in record.weather.text
+        outlook = service.outlooks()["main-pitch"]
+        assert outlook.weather == record.weather
+        assert outlook.known, "the old forecast still reaches eleven days ahead"
+        assert "3 days old" in service.mail_text()
+        assert "(old weather)" in service.mails()[-1]["Subject"]
+        assert before.keys() == numbers(service).keys()
+
+    def test_no_alert_ends_for_lack_of_weather_however_long(self, service: Service) -> None:
+        service.cycle()
+        opened = {alert.id for alert in service.alerts()}
+        assert opened
+        service.take_weather_away()
+        for _ in range(25):
+            service.wait(days=1)
+            service.cycle()
+        assert service.outlooks()["main-pitch"].weather.state == "missing"
+        assert not service.outlooks()["main-pitch"].known
+        still = {alert.id: alert for alert in service.alerts()}
+        assert opened <= still.keys()
+        assert all(still[name].ended_at_utc is None and still[name].status == "held" for name in opened)
+        assert "not known" in service.mails()[-1]["Subject"]
+
+    def test_alerts_end_once_when_weather_and_soil_have_recovered(self, service: Service) -> None:
+        service.cycle()
+        stressed = [alert.id for alert in service.alerts() if alert.rule_id == "drought-stress"]
+        assert stressed
+        for _ in range(22):
+            service.wait(days=1)
+            service.write_weather()
+            service.cycle()
+        ended = {alert.id: alert for alert in service.alerts()}
+        assert all(ended[name].ended_at_utc is not None for name in stressed)
+        again = service.alerts()
+        service.cycle()
+        assert service.alerts() == again
+
+    def test_a_ground_that_never_had_weather_is_not_known_and_its_people_are_told(self, service: Service) -> None:
+        service.take_weather_away()
+        record = service.cycle()
+        assert record.status == "degraded"
+        outlook = service.outlooks()["main-pitch"]
+        assert not outlook.known
+        assert outlook.headline.startswith("Not known")
+        assert outlook.signals == ()
+        assert "not known for lack of weather" in service.mails()[-1]["Subject"]
+
+    def test_a_hole_in_the_record_is_held_and_said(self, service: Service) -> None:
+        whole = service.weather.copy()
+        hole = slice("2026-07-10T00:00:00Z", "2026-07-12T23:00:00Z")
+        service.weather.loc[hole] = np.nan
+        service.write_weather()
+        service.cycle()
+        days = {day.day.isoformat(): day for day in service.outlooks()["main-pitch"].days}
+        assert days["2026-07-11"].sound is None
+        assert days["2026-07-11"].origin == "missing"
+        assert days["2026-07-13"].sound is not None
+        assert any("missing" in note.lower() or "no weather" in note.lower() for note in service.outlooks()["main-pitch"].notes)
+        service.weather = whole
+
+    def test_one_damaged_issue_in_the_database_is_left_out(self, service: Service, caplog: pytest.LogCaptureFixture) -> None:
+        service.cycle()
+        with transaction(service.engine) as session:
+            session.execute(update(WeatherIssueRow).values(blob=b"damaged"))
+        service.wait(hours=6)
+        service.write_weather()
+        assert service.cycle().status == "ok"
+        assert "is left out" in caplog.text
+
+    def test_a_malformed_file_is_a_problem_that_is_said_not_an_end(self, service: Service) -> None:
+        service.cycle()
+        service.wait(hours=6)
+        service.weather_file.write_text("time_utc,precipitation_mm\n2026-08-20T05:00:00Z,a lot\n", encoding="utf-8")
+        record = service.cycle()
+        assert record.status == "degraded"
+        assert "a lot" in (record.error_message or "")
+        assert service.outlooks()["main-pitch"].known
+
+
+def test_alerts_of_a_surface_that_was_taken_out_end(service: Service) -> None:
+    service.cycle()
+    gone = service.ground.surfaces[0].id
+    assert any(alert.surface_id == gone for alert in service.alerts())
+    ground = replace(service.ground, surfaces=service.ground.surfaces[1:], fixtures=())
+    service.configuration = replace(service.configuration, grounds=(ground,))
+    service.cycle()
+    assert all(alert.status == "ended" for alert in service.alerts() if alert.surface_id == gone)
+    assert any(alert.status != "ended" for alert in service.alerts() if alert.surface_id != gone)
+
+
+class TestOneBadGround:
+    @pytest.fixture
+    def two(self, service: Service) -> Service:
+        bad = replace(
+            service.ground,
+            id="other",
+            name="Other ground",
+            recipients=(Recipient("a", "a@example.org", service.ground.recipients[0].daily_at),),
+        )
+        service.configuration = replace(service.configuration, grounds=(bad, service.ground))
+        return service
+
+    def test_does_not_stop_the_others_and_its_people_are_told(self, two: Service, monkeypatch: pytest.MonkeyPatch) -> None:
+        sound = cycle_module.run_soil
+
+        def fails(ground, *args, **kwargs):
+            if ground.id == "other":
+                raise ZeroDivisionError("invented")
+            return sound(ground, *args, **kwargs)
+
+        monkeypatch.setattr(cycle_module, "run_soil", fails)
+        records = {record.ground_id: record for record in run_cycles(two.context())}
+        send_due(two.context())
+        assert records["other"].status == "failed"
+        assert records["brackenholt"].status == "ok"
+        told = [mail for mail in two.mails() if mail["To"] == "a@example.org"]
+        assert len(told) == 1
+        assert "not known" in told[0]["Subject"]
+        # The fault's own words are for the log, not for a mail.
+        assert "invented" not in told[0].get_body(("plain",)).get_content()
+        two.wait(hours=3)
+        run_cycles(two.context())
+        send_due(two.context())
+        assert len([mail for mail in two.mails() if mail["To"] == "a@example.org"]) == 1, "told once a day"
+
+    def test_nothing_of_a_failed_cycle_is_kept_but_its_record(self, service: Service, monkeypatch: pytest.MonkeyPatch) -> None:
+        def fails(*_args, **_kwargs):
+            raise RuntimeError("invented")
+
+        monkeypatch.setattr(cycle_module, "enqueue_digest", fails)
+        record = service.cycle()
+        assert record.status == "failed"
+        assert service.outlooks() == {}
+        assert service.alerts() == ()
+        window = soil_run.window_start(service.now.date(), history_days=service.configuration.service.history_days)
+        with reading(service.engine) as session:
+            assert latest_state_before(session, service.ground.id, window + timedelta(days=1), fingerprint="") is None
+            kept = latest_cycle(session, service.ground.id)
+            assert kept is not None
+            assert kept.status == "failed"
+
+    def test_a_database_that_fails_ends_the_command(self, service: Service, monkeypatch: pytest.MonkeyPatch) -> None:
+        def fails(*_args, **_kwargs):
+            raise StorageError("the disk is full", hint="Make room.")
+
+        monkeypatch.setattr("forecaster.pipeline.failure.transaction", fails)
+        monkeypatch.setattr(cycle_module, "save_outlook", fails)
+        with pytest.raises(StorageError, match="the disk is full"):
+            service.cycle()
+
+
+def messages(service: Service) -> tuple:
+    with reading(service.engine) as session:
+        return recent_messages(session, service.ground.id)
