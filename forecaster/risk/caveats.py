@@ -12,6 +12,11 @@ from forecaster.quantities import Origin
 from forecaster.risk.sentences import MONTHS, counted, day_words, drop_words, listed
 
 SHORT_SIMULATION_DAYS = 60
+# Mails carry the notes but not the list of assumptions, so that there are some has to be said here.
+ASSUMED = (
+    "How repellent the soil is, how fast turf browns and where each warning begins are assumptions, not measurements of this ground, "
+    "unless you entered your own: the page of each surface lists them."
+)
 
 
 def assumptions(surface: Surface, *, simulated_from: date, today: date) -> tuple[str, ...]:
@@ -27,17 +32,22 @@ def assumptions(surface: Surface, *, simulated_from: date, today: date) -> tuple
         )
     return (
         watering,
-        f"Repellency of the soil is taken from our defaults until a drop test replaces it: bone dry, a drop would stand for "
+        f"Repellency of the soil (our defaults, where no drop test of yours is entered): bone dry, a drop would stand for "
         f"{drop_words(soil.potential_repellency_sound_log10_s)} on sound turf and {drop_words(soil.potential_repellency_band_log10_s)} "
         f"on ring bands and dry patches; the bands start to repel below {soil.critical_water_band_m3m3:.0%} water by volume.",
         f"Roots reach {100 * soil.root_depth_m:.0f} cm down (soil: {soil.soil_class}); measure yours, it decides how soon turf runs dry.",
-        "How fast turf browns and greens up, and from which value on a risk is called by its name, are our estimates, not measurements.",
+        f"Fully green turf is taken to use {surface.turf.basal_crop_coefficient:.0%} of the water that the reference grass of the weather "
+        "figures uses. Mown ryegrass and meadow grass have been measured to use about a quarter more: such turf dries out sooner.",
+        "How much rain repellent soil keeps out decides how long bands stay dry and how strongly rings show. It is our estimate: nobody "
+        "has published it for sports turf. So are how fast turf browns and greens up, and from which value on a risk is called by its name.",
+        "Turf is taken to brown by drought only: winter dormancy, disease and wear are not in it.",
         "Wetting agents and treatments already put down are not taken into account.",
         "The weather is that of the place: shade, shelter and covers of the surface are not taken into account.",
         "Toadstools: one published observation gives the delay after rain; the chances are our estimate. Rings are taken as independent of "
-        "each other, and in the last six days of the outlook the chance covers fewer than seven days.",
+        "each other, and in the last six days of the outlook the chance covers fewer than seven days. Ground that never dries out, and "
+        "soil above 22 °C, give no chance at all here, though some species of warm places do fruit in midsummer.",
         '"Likely" is used for the next three days and "Possible" for later ones; the forecast is a single run, not a spread of many.',
-        f"The state of soil and turf before {day_words(simulated_from, today=today)} was assumed.",
+        f"The state of soil and turf before {day_words(simulated_from, today=today)} was assumed: soil full of water, turf whole.",
     )
 
 
@@ -78,6 +88,7 @@ def notes(
             f"The simulation reaches back only {counted((today - simulated_from).days, 'day')}: "
             "what a longer drought before that did to soil and turf is not in it."
         )
+    found.append(ASSUMED)
     return tuple(found)
 
 

@@ -192,6 +192,25 @@ def test_assumptions_name_the_watering_plan():
     assert outlook().assumptions[0].startswith("No watering, because no plan is entered")
 
 
+@pytest.mark.parametrize(
+    "said",
+    [
+        "our defaults, where no drop test of yours is entered",
+        "use 90% of the water that the reference grass",  # the basal coefficient of the surface's turf
+        "How much rain repellent soil keeps out",
+        "brown by drought only: winter dormancy",
+        "above 22 °C, give no chance at all here",  # but turf puffballs of Chiba in midsummer: Terashima et al. 2004, Mycoscience 45:251
+        "soil full of water, turf whole",
+    ],
+)
+def test_what_the_model_takes_for_granted_is_said(said):
+    assert said in " ".join(outlook().assumptions)
+
+
+def test_that_there_are_assumptions_is_a_note_because_mails_carry_only_notes():
+    assert outlook().notes[-1].endswith("the page of each surface lists them.")
+
+
 def test_estimated_inputs_and_gaps_are_in_the_notes():
     daily = daily_weather(
         TODAY - timedelta(days=PAST), COUNT, missing=(PAST - 9,), estimated={PAST - 1: ("radiation from temperature range",)}
