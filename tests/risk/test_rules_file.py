@@ -41,7 +41,7 @@ def test_there_are_the_seven():
 SPEAKING = {
     "drought-stress": {"sound": {"stress_coefficient": always(0.4)}},
     "dry-patch": {"band": {"repellency_log10_s": always(2.4)}},
-    "rain-will-run-off": {"weather": {"rain_mm": always(12.0)}, "band": {"water_lost_mm": always(7.0)}},
+    "rain-will-run-off": {"weather": {"rain_mm": always(12.0)}, "band": {"water_lost_mm": always(7.0), "repellency_log10_s": always(3.0)}},
     "rings-showing": {"band": {"green_cover": always(0.5)}},
     "flush": {"sound": {"flush_hazard_per_day": always(0.1)}},
     "preventive-season-open": {"today": date(2026, 4, 20), "weather": {"soil_temperature_c": dict.fromkeys(range(78), 8.0)}},
@@ -61,6 +61,23 @@ def test_each_speaks_when_it_should_with_numbers_in_its_reason(rule_id):
 @pytest.mark.parametrize("rule_id", sorted(RULES))
 def test_each_is_silent_on_healthy_turf(rule_id):
     assert signal_of(rule_id) is None
+
+
+@pytest.mark.parametrize(
+    ("why", "changes"),
+    [
+        ("the soil is full of water but takes a drop at once", {"band": {"water_lost_mm": always(7.0), "repellency_log10_s": always(0.3)}}),
+        ("the soil is frozen", {"weather": {"rain_mm": always(12.0), "soil_temperature_c": always(-1.0)}}),
+    ],
+)
+def test_rain_that_runs_off_for_another_reason_than_repellency_is_not_blamed_on_it(why, changes):
+    # Wettable: a drop is gone within 5 s (Dekker & Jungerius 1990, memory).
+    assert signal_of("rain-will-run-off", **(SPEAKING["rain-will-run-off"] | changes)) is None, why
+
+
+def test_no_wetting_agent_in_preventive_work_is_laid_to_the_alert_that_says_so():
+    # The alert of 2010 warns of it; the one of 10 March 2011 gives the temperature. Univ. of Missouri 2011 gives both.
+    assert "no wetting agent: NC State 2010 and Univ. of Missouri 2011" in RULES["preventive-season-open"].source
 
 
 def test_a_reason_names_the_day_and_plain_numbers():
