@@ -82,6 +82,12 @@ def test_shipped_soils_are_the_middle_of_table_19() -> None:
         assert soil["field_capacity_m3m3"] == pytest.approx(sum(capacity) / 2)
         assert soil["wilting_point_m3m3"] == pytest.approx(sum(wilting) / 2)
         assert soil["readily_evaporable_10cm_mm"] == pytest.approx(sum(evaporable) / 2)
+    shares = [
+        soils[name]["readily_evaporable_10cm_mm"]
+        / (100.0 * (soils[name]["field_capacity_m3m3"] - 0.5 * soils[name]["wilting_point_m3m3"]))  # TEW of 0.10 m, eq. 73
+        for name in TABLE_19
+    ]
+    assert (round(min(shares), 2), round(max(shares), 2)) == (0.40, 0.51), "as the comment beside evaporable_share says"
 
 
 def test_shipped_turf_has_the_coefficients_of_fao_56() -> None:
