@@ -30,7 +30,7 @@ def wetting_front_depth_mm(infiltration_mm: Values, field_capacity_m3m3: Values,
     """Depth [mm] that water reaches in evenly wettable soil: it fills each layer to field capacity before it goes on.
 
     ``infiltration_mm`` [mm], water contents [m³/m³]; NaN in, NaN out; infinite where the soil is at field capacity already and water
-    comes in. Repellent soil is wetted less deeply and in patches. Source: mass balance (piston flow). Status: published.
+    comes in. Repellent soil is wetted less deeply and in patches. Source: mass balance (piston flow), derived here. Status: assumption.
     """
     water = np.asarray(infiltration_mm, dtype=np.float64)
     room = np.maximum(np.asarray(field_capacity_m3m3, dtype=np.float64) - water_content_m3m3, 0.0)
