@@ -116,7 +116,7 @@ def test_a_server_that_never_answers_at_the_end_gets_the_message_twice_at_most(d
     with silent_after_data() as (port, taken):
         mailer = SmtpMailer(SmtpServer(host="127.0.0.1", port=port, security="none", timeout_s=5.0))
         for minutes in range(0, 60, 5):
-            send_due(database, mailer, owner="one", now=NOON + minutes * MINUTE, death="never")
+            send_due(database, mailer, owner="one", now=NOON + minutes * MINUTE)
     assert len(taken) == 2
     assert status(database) == "failed"
 
@@ -125,7 +125,7 @@ def test_a_message_that_waited_past_its_use_is_not_sent(database: Engine) -> Non
     postbox = Postbox(to_messages=["451 busy"])
     with smtp_server(postbox) as port:
         mailer = SmtpMailer(SmtpServer(host="127.0.0.1", port=port, security="none"))
-        send_due(database, mailer, owner="one", now=NOON, death="never")
-        send_due(database, mailer, owner="one", now=message().expires_at, death="never")
+        send_due(database, mailer, owner="one", now=NOON)
+        send_due(database, mailer, owner="one", now=message().expires_at)
     assert postbox.received == []
     assert status(database) == "expired"
