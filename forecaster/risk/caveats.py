@@ -38,8 +38,9 @@ def assumptions(surface: Surface, *, simulated_from: date, today: date) -> tuple
         f"Roots reach {100 * soil.root_depth_m:.0f} cm down (soil: {soil.soil_class}); measure yours, it decides how soon turf runs dry.",
         f"Fully green turf is taken to use {surface.turf.basal_crop_coefficient:.0%} of the water that the reference grass of the weather "
         "figures uses. Mown ryegrass and meadow grass have been measured to use about a quarter more: such turf dries out sooner.",
-        "How much rain repellent soil keeps out decides how long bands stay dry and how strongly rings show. It is our estimate: nobody "
-        "has published it for sports turf. So are how fast turf browns and greens up, and from which value on a risk is called by its name.",
+        "How much rain repellent soil keeps out decides how long bands stay dry and how strongly rings show. It is our estimate: "
+        "nobody has published it for sports turf. So are how fast turf browns and greens up, and from which value on a risk is called "
+        "by its name.",
         "Turf is taken to brown by drought only: winter dormancy, disease and wear are not in it.",
         "Wetting agents and treatments already put down are not taken into account.",
         "The weather is that of the place: shade, shelter and covers of the surface are not taken into account.",
