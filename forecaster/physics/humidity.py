@@ -9,6 +9,8 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from forecaster.physics import bounds
+
 Floats = npt.NDArray[np.float64]
 Values = float | Floats
 
@@ -16,6 +18,10 @@ Values = float | Floats
 VENTILATED_PSYCHROMETER = 0.000662
 NATURALLY_VENTILATED_PSYCHROMETER = 0.000800
 INDOOR_PSYCHROMETER = 0.001200
+# The factors before the exponential of eq. 13 in one; ASCE-EWRI 2005 rounds it to 2503 (eq. 5, memory).
+SLOPE_CONSTANT_KPA_C = 4098.0 * 0.6108
+# FAO-56 below eq. 48: in dry places the air is not cooled down to its dew point at night; take 2-3 °C off the minimum.
+ARID_DEW_POINT_BELOW_MINIMUM_C = 2.0
 
 
 def saturation_vapour_pressure(air_temperature_c: Values) -> Floats:
@@ -36,20 +42,23 @@ def mean_saturation_vapour_pressure(air_temperature_max_c: Values, air_temperatu
     return (saturation_vapour_pressure(air_temperature_max_c) + saturation_vapour_pressure(air_temperature_min_c)) / 2.0
 
 
-def slope_of_saturation(air_temperature_c: Values) -> Floats:
+def slope_of_saturation(air_temperature_c: Values, *, constant_kpa_c: float = SLOPE_CONSTANT_KPA_C) -> Floats:
     """Slope of the saturation vapour pressure curve [kPa/°C] at a temperature [°C].
 
     NaN in, NaN out. Source: FAO-56 eq. 13. Status: published.
     """
     t = np.asarray(air_temperature_c, dtype=np.float64)[()]
-    return 4098.0 * saturation_vapour_pressure(t) / (t + 237.3) ** 2
+    above = t + 237.3
+    return constant_kpa_c * np.exp(17.27 * t / above) / (above * above)
 
 
 def atmospheric_pressure(elevation_m: Values) -> Floats:
     """Mean pressure of the air [kPa] at an elevation [m].
 
-    NaN in, NaN out. Source: FAO-56 eq. 7 (20 °C standard atmosphere). Status: published.
+    NaN in, NaN out. Raises ValueError for a scalar outside -430 to 9000 m. Source: FAO-56 eq. 7 (20 °C standard atmosphere). Status:
+    published.
     """
+    bounds.ELEVATION.require(elevation_m)
     z = np.asarray(elevation_m, dtype=np.float64)[()]
     return 101.3 * ((293.0 - 0.0065 * z) / 293.0) ** 5.26
 
@@ -68,6 +77,15 @@ def vapour_pressure_from_dew_point(dew_point_c: Values) -> Floats:
     NaN in, NaN out. Source: FAO-56 eq. 14. Status: published.
     """
     return saturation_vapour_pressure(dew_point_c)
+
+
+def dew_point_from_minimum(air_temperature_min_c: Values, *, arid: bool = False) -> Floats:
+    """Dew point [°C] where humidity is not known: the lowest temperature of the day [°C], in dry places 2 °C below it.
+
+    Holds where the air is cooled down to saturation before dawn: over well-watered ground. NaN in, NaN out. Source: FAO-56 eq. 48 and its
+    note on arid regions. Status: published.
+    """
+    return np.asarray(air_temperature_min_c, dtype=np.float64)[()] - (ARID_DEW_POINT_BELOW_MINIMUM_C if arid else 0.0)
 
 
 def vapour_pressure_from_psychrometer(

@@ -161,4 +161,4 @@ def test_without_sun_the_ratio_is_assumed_and_a_missing_value_stays_missing() ->
     assert ratio[0] == 0.6
     assert np.isnan(ratio[1:]).all()
     assert np.isnan(radiation.net_longwave(np.nan, 10.0, 1.0, 0.5))
-    assert np.isnan(radiation.extraterrestrial_radiation(np.nan, 100))
+    assert np.isnan(radiation.extraterrestrial_radiation(np.array([np.nan]), 100)).all()
