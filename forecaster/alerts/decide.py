@@ -6,6 +6,7 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Literal
+from zoneinfo import ZoneInfo
 
 from forecaster.alerts.episode import Episode, episode_id
 from forecaster.documents import EpisodeStatus, Signal, SurfaceOutlook
@@ -36,6 +37,21 @@ class EpisodeDecision:
     def open_episodes(self) -> tuple[Episode, ...]:
         """All that are open afterwards: the input of the next decision."""
         return tuple(change.episode for change in (*self.continued, *self.held, *self.opened))
+
+
+def ended_before(episodes: Iterable[Episode], *, time_zone: ZoneInfo) -> tuple[EpisodeChange, ...]:
+    """Episodes that an earlier decision ended and no message has told of yet, with the reason in the words of today."""
+    return tuple(EpisodeChange(episode, _end_in_words(episode, time_zone), changed=False) for episode in episodes)
+
+
+def _end_in_words(episode: Episode, time_zone: ZoneInfo) -> str:
+    if episode.quiet_since is None or episode.ended_at is None:
+        return f"{episode.title}: its rule or its surface was taken out of the configuration."
+    return _quiet_end(episode.title, (episode.ended_at.astimezone(time_zone).date() - episode.quiet_since).days)
+
+
+def _quiet_end(title: str, quiet_days: int) -> str:
+    return f"{title}: quiet for {counted(quiet_days, 'day')}, so this alert has ended."
 
 
 Fate = Literal["continued", "held", "ended"]
@@ -135,7 +151,7 @@ def _carry_on(
         return "continued", after, f"{signal.title}: {signal.when}."
     if rule is None:
         ended = replace(episode, status="ended", ended_at=now)
-        return "ended", ended, f"{episode.title}: its rule was taken out of the configuration."
+        return "ended", replace(ended, quiet_since=None), f"{episode.title}: its rule was taken out of the configuration."
     missing = _days_without_weather(episode, outlook, today=today)
     if missing:
         return "held", held, f"There is no weather for {counted(missing, 'day')} that this alert is about; it stays open."
@@ -143,7 +159,7 @@ def _carry_on(
     quiet_days = (today - quiet_since).days
     if quiet_days >= rule.days_out:
         ended = replace(episode, status="ended", ended_at=now, quiet_since=quiet_since)
-        return "ended", ended, f"{episode.title}: quiet for {counted(quiet_days, 'day')}, so this alert has ended."
+        return "ended", ended, _quiet_end(episode.title, quiet_days)
     status = episode.status
     if status == "held":
         status = "present" if episode.first_day <= today else "expected"

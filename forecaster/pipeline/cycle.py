@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 
 from sqlalchemy.orm import Session
 
-from forecaster.alerts.decide import EpisodeDecision, decide_episodes
+from forecaster.alerts.decide import EpisodeDecision, decide_episodes, ended_before
 from forecaster.alerts.digest import DigestInputs, build_digest
 from forecaster.alerts.episode import Episode
 from forecaster.charts.render import render_svg
 from forecaster.charts.surface import chart_set
-from forecaster.documents import SurfaceOutlook
+from forecaster.documents import SurfaceOutlook, WeatherStatus
 from forecaster.errors import ForecasterError
 from forecaster.ground.ground import Ground
 from forecaster.pipeline.context import Context
@@ -32,9 +33,10 @@ from forecaster.pipeline.summaries import ground_summary
 from forecaster.risk.outlook import build_outlook
 from forecaster.storage.cycles import CycleRecord, save_cycle
 from forecaster.storage.database import reading, transaction
-from forecaster.storage.episodes import alerts_of, open_alerts, save_episode
+from forecaster.storage.episodes import alerts_ended_since, alerts_of, open_alerts, save_episode
 from forecaster.storage.grounds import retire_other_grounds, save_ground
-from forecaster.storage.outlooks import previous_outlooks, save_outlook
+from forecaster.storage.outlooks import save_outlook
+from forecaster.storage.told import Told, last_told, save_told
 from forecaster.storage.weather import save_issue
 
 log = logging.getLogger(__name__)
@@ -86,15 +88,10 @@ def _run(ground: Ground, context: Context, *, started: datetime) -> CycleRecord:
         if pull.frame is not None:
             save_issue(session, issue_to_store(ground, pull.frame, now=started))
         keep_state(session, ground, model, run)
-        before = previous_outlooks(session, ground.id, before=today)
         for outlook in outlooks:
             save_outlook(session, outlook, charts[outlook.surface_id])
         decision = _decide(session, ground, outlooks, context, now=started)
-        summary = ground_summary(ground)
-        digest = build_digest(
-            DigestInputs(summary, outlooks, tuple(before.values()) or None, decision, weather.status, context.public_url, started)
-        )
-        enqueue_digest(session, ground, digest, now=started, ahead_minutes=service.cycle_every_minutes)
+        _tell(session, ground, outlooks, decision, weather.status, context, now=started)
         record = CycleRecord(
             ground_id=ground.id,
             started_at=started,
@@ -123,3 +120,28 @@ def _decide(session: Session, ground: Ground, outlooks: Sequence[SurfaceOutlook]
         if change.changed:
             save_episode(session, change.episode.document(), change.episode.quiet_since)
     return decision
+
+
+def _tell(
+    session: Session,
+    ground: Ground,
+    outlooks: tuple[SurfaceOutlook, ...],
+    decision: EpisodeDecision,
+    weather: WeatherStatus,
+    context: Context,
+    *,
+    now: datetime,
+) -> None:
+    """Put the day's message into the outbox. It tells what has changed since the last one, which most cycles lie between."""
+    told = last_told(session, ground.id, before=now.astimezone(ground.time_zone).date())
+    if told is not None:
+        # An alert ends in the first cycle of a local day; the message is written by a later one.
+        ended = [Episode.of(*stored) for stored in alerts_ended_since(session, ground.id, told.at)]
+        # This decision's own ends are in it already, and one that has been raised again has not ended for a reader.
+        known = {episode.key for episode in (*decision.open_episodes, *(change.episode for change in decision.ended))}
+        earlier = ended_before([episode for episode in ended if episode.key not in known], time_zone=ground.time_zone)
+        decision = replace(decision, ended=(*earlier, *decision.ended))
+    previous = None if told is None else told.outlooks
+    digest = build_digest(DigestInputs(ground_summary(ground), outlooks, previous, decision, weather, context.public_url, now))
+    if enqueue_digest(session, ground, digest, now=now, ahead_minutes=context.configuration.service.cycle_every_minutes):
+        save_told(session, ground.id, digest.local_day, Told(now, outlooks))

@@ -48,6 +48,16 @@ def open_alerts(session: Session, ground_id: str) -> list[tuple[AlertDocument, d
     return [(_read(row), row.quiet_since) for row in rows]
 
 
+def alerts_ended_since(session: Session, ground_id: str, since: datetime) -> list[tuple[AlertDocument, date | None]]:
+    """Episodes that ended after a moment, each with the day since which it was quiet, in the order in which they ended."""
+    rows = session.scalars(
+        select(EpisodeRow)
+        .where(EpisodeRow.ground_id == ground_id, EpisodeRow.ended_at > since)
+        .order_by(EpisodeRow.ended_at, EpisodeRow.id)
+    )
+    return [(_read(row), row.quiet_since) for row in rows]
+
+
 def alerts_of(session: Session, ground_id: str, *, since: datetime | None = None) -> tuple[AlertDocument, ...]:
     """Episodes that are open, or ended at ``since`` or later (None: all), newest first."""
     query = select(EpisodeRow).where(EpisodeRow.ground_id == ground_id)

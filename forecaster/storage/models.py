@@ -195,6 +195,17 @@ class MessageRow(Table):
     sent_at: Mapped[datetime | None]
 
 
+class ToldRow(Table):
+    """The outlooks behind the first daily message of a local day."""
+
+    __tablename__ = "told"
+
+    ground_id: Mapped[str] = mapped_column(ForeignKey("ground.id"), primary_key=True)
+    local_day: Mapped[date] = mapped_column(primary_key=True)
+    told_at: Mapped[datetime]
+    outlooks: Mapped[bytes]
+
+
 class TaskRow(Table):
     """What is due when. A claim keeps a second process from running the same task at the same time."""
 

@@ -51,20 +51,6 @@ def latest_outlooks(session: Session, ground_id: str) -> dict[str, SurfaceOutloo
     return {row.surface_id: _read(row) for row in session.scalars(_newest_of_each(ground_id))}
 
 
-def previous_outlooks(session: Session, ground_id: str, *, before: date) -> dict[str, SurfaceOutlook]:
-    """The newest outlook from before a local day of every surface, by surface id.
-
-    One that another version of the program wrote counts as none: what changed since then is not told, and the cycle goes on.
-    """
-    found = {}
-    for row in session.scalars(_newest_of_each(ground_id, before=before)):
-        try:
-            found[row.surface_id] = _read(row)
-        except StorageError:
-            continue
-    return found
-
-
 def latest_charts(session: Session, ground_id: str, surface_id: str) -> dict[str, str]:
     """The charts (name: SVG) that belong to ``latest_outlook``; empty where there is none yet."""
     blob = session.scalar(
@@ -80,10 +66,8 @@ def _of_surface(ground_id: str, surface_id: str) -> Select[Any]:
     return select(OutlookRow).where(OutlookRow.ground_id == ground_id, OutlookRow.surface_id == surface_id)
 
 
-def _newest_of_each(ground_id: str, *, before: date | None = None) -> Select[Any]:
+def _newest_of_each(ground_id: str) -> Select[Any]:
     newest = select(OutlookRow.surface_id, func.max(OutlookRow.local_day).label("day")).where(OutlookRow.ground_id == ground_id)
-    if before is not None:
-        newest = newest.where(OutlookRow.local_day < before)
     chosen = newest.group_by(OutlookRow.surface_id).subquery()
     return (
         select(OutlookRow)

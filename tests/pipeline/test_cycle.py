@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pytest
@@ -17,10 +17,12 @@ from forecaster.pipeline.cycle import run_cycles
 from forecaster.pipeline.outgoing import send_due
 from forecaster.storage.cycles import latest_cycle
 from forecaster.storage.database import reading, transaction
+from forecaster.storage.episodes import open_alerts, save_episode
 from forecaster.storage.messages import recent_messages
 from forecaster.storage.models import WeatherIssueRow
 from forecaster.storage.outlooks import latest_charts
 from forecaster.storage.soil import latest_state_before
+from forecaster.storage.told import last_told
 from tests.pipeline.conftest import Service
 
 
@@ -68,6 +70,40 @@ class TestAGoodDay:
         service.wait(hours=2, minutes=30)
         send_due(service.context())
         assert len(service.mails()) == 2
+
+    def test_the_message_tells_of_an_alert_that_ended_hours_before_it_was_written(self, service: Service) -> None:
+        """Cycles every six hours, as a service has them: alerts end in the first cycle of a local day, mails are written at five."""
+        service.now = datetime(2026, 9, 5, 5, 0, tzinfo=UTC)
+        service.write_weather()
+        service.cycle()
+        open_before = {alert.id for alert in service.alerts()}
+        with transaction(service.engine) as session:
+            held, _ = open_alerts(session, service.ground.id)[0]
+            gone = held.model_copy(update={"id": "gone", "rule_id": "flush-invented", "title": "Invented rule"})
+            save_episode(session, gone, None)
+        told = []
+        for _ in range(7):
+            service.wait(hours=6)
+            service.write_weather()
+            service.cycle()
+            told.append(service.mail_text())
+        ended = [alert for alert in service.alerts() if alert.id == "gone"]
+        assert ended[0].ended_at_utc == datetime(2026, 9, 5, 11, 0, tzinfo=UTC)
+        assert open_before
+        assert "Invented rule" not in told[0]
+        assert "its rule or its surface was taken out" in told[3]
+
+    def test_changes_are_told_against_the_last_message_not_against_the_last_cycle(self, service: Service) -> None:
+        service.cycle()
+        mailed = service.outlooks()["main-pitch"]
+        service.wait(hours=12)
+        service.cycle()
+        evening = service.outlooks()["main-pitch"]
+        assert evening.issued_at_utc > mailed.issued_at_utc
+        with reading(service.engine) as session:
+            told = last_told(session, service.ground.id, before=service.now.date() + timedelta(days=1))
+        assert told is not None
+        assert {outlook.issued_at_utc for outlook in told.outlooks} == {mailed.issued_at_utc}
 
     def test_a_run_that_goes_on_from_a_stored_state_gives_the_same_outlook_as_one_from_the_start(
         self, service: Service, tmp_path_factory: pytest.TempPathFactory

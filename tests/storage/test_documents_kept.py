@@ -20,8 +20,9 @@ from forecaster.storage.cycles import CycleRecord, latest_cycle, save_cycle
 from forecaster.storage.database import reading, transaction
 from forecaster.storage.episodes import alerts_of, open_alerts, save_episode
 from forecaster.storage.grounds import get_ground, list_grounds, retire_other_grounds, save_ground
-from forecaster.storage.outlooks import latest_charts, latest_outlook, latest_outlooks, outlook_on, previous_outlooks, save_outlook
+from forecaster.storage.outlooks import latest_charts, latest_outlook, latest_outlooks, outlook_on, save_outlook
 from forecaster.storage.soil import drop_states_before, latest_state_before, save_state
+from forecaster.storage.told import Told, last_told, save_told
 from forecaster.storage.weather import StoredIssue, latest_issues, save_issue
 from tests.storage.builders import DAY, NOON, alert, ground, outlook, weather
 
@@ -190,7 +191,7 @@ def test_an_outlook_and_its_charts_come_back(database: Engine) -> None:
         assert latest_charts(session, "hollow", "nowhere") == {}
 
 
-def test_the_newest_and_the_previous_outlook_of_each_surface(database: Engine) -> None:
+def test_the_newest_outlook_of_each_surface(database: Engine) -> None:
     days = {"meadow": (DAY - timedelta(days=3), DAY - timedelta(days=1), DAY), "green": (DAY - timedelta(days=2),)}
     with transaction(database) as session:
         save_ground(session, ground(id="other"), NOON)
@@ -203,11 +204,6 @@ def test_the_newest_and_the_previous_outlook_of_each_surface(database: Engine) -
             "meadow": DAY,
             "green": DAY - timedelta(days=2),
         }
-        assert {name: found.today for name, found in previous_outlooks(session, "hollow", before=DAY).items()} == {
-            "meadow": DAY - timedelta(days=1),
-            "green": DAY - timedelta(days=2),
-        }
-        assert previous_outlooks(session, "hollow", before=DAY - timedelta(days=3)) == {}
         assert latest_charts(session, "hollow", "meadow") == {"day": str(DAY)}
 
 
@@ -220,7 +216,35 @@ def test_an_outlook_of_another_version_is_said_to_pages_and_does_not_stop_a_cycl
         with pytest.raises(StorageError, match="another version") as caught:
             latest_outlooks(session, "hollow")
         assert "cycle" in caught.value.hint
-        assert previous_outlooks(session, "hollow", before=NEXT_DAY) == {}
+
+
+# ---------------------------------------------------------------- what was told
+
+
+def test_the_first_message_of_a_day_is_what_the_next_day_is_compared_with(database: Engine) -> None:
+    first, later = outlook(headline="at six"), outlook(headline="at nine")
+    with transaction(database) as session:
+        assert last_told(session, "hollow", before=NEXT_DAY) is None
+        save_told(session, "hollow", DAY, Told(NOON, (first,)))
+        save_told(session, "hollow", DAY, Told(NOON + 3 * HOUR, (later,)))
+    with reading(database) as session:
+        assert last_told(session, "hollow", before=DAY) is None
+        assert last_told(session, "hollow", before=NEXT_DAY) == Told(NOON, (first.model_copy(update={"days": ()}),))
+
+
+def test_of_what_was_told_the_last_two_days_are_kept(database: Engine) -> None:
+    with transaction(database) as session:
+        for number in range(4):
+            save_told(session, "hollow", DAY + timedelta(days=number), Told(NOON, ()))
+        days = session.execute(text("SELECT local_day FROM told ORDER BY local_day")).scalars().all()
+    assert days == [str(DAY + timedelta(days=2)), str(DAY + timedelta(days=3))]
+
+
+def test_what_another_version_told_counts_as_nothing(database: Engine) -> None:
+    with transaction(database) as session:
+        save_told(session, "hollow", DAY, Told(NOON, (outlook(),)))
+        session.execute(text("UPDATE told SET outlooks = :old"), {"old": zlib.compress(b'[{"title": "old"}]')})
+        assert last_told(session, "hollow", before=NEXT_DAY) is None
 
 
 # ---------------------------------------------------------------- episodes
