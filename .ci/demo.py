@@ -40,7 +40,7 @@ try:
         time.sleep(0.1)
     print(f"up after {time.monotonic() - started:.1f} s")
     grounds = json.loads(get("/api/v1/grounds"))
-    ground = grounds["grounds"][0]["id"]
+    ground = grounds["items"][0]["id"]
     assert "invented" in get(f"/grounds/{ground}").lower(), "the page does not say that it shows sample weather"
     mails = list((data / "mail").glob("*.eml"))
     for _ in range(50):

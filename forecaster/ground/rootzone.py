@@ -25,6 +25,12 @@ class RootZone:
     potential_repellency_band_log10_s: float
     critical_water_sound_m3m3: float
     critical_water_band_m3m3: float
+    held_back_mm: float = 0.0
+    """Water above field capacity that a break below holds back (gravel under sand) [mm]."""
+    percolation_limit_mm: float = 1000.0
+    """Most water that the ground below the root zone takes in a day [mm]."""
+    infiltration_mm_per_h: float = 1000.0
+    """Rain that wet soil takes in an hour; what falls faster runs off once the top layer is full [mm/h]."""
 
 
 @dataclass(frozen=True)
@@ -44,3 +50,7 @@ class TurfType:
     growth_ramp_c: tuple[float, float, float, float]
     crown_endurance_sound_days: float
     crown_endurance_band_days: float
+    dormant_below_c: float | None = None
+    """Daily mean air temperature below which this turf goes brown for the winter; None: it stays green."""
+    interception_mm: float = 0.0
+    """Water that leaves and thatch hold back from the soil [mm]."""

@@ -11,6 +11,8 @@ import math
 import numpy as np
 import numpy.typing as npt
 
+from forecaster.physics.limits import unit_ramp
+
 Floats = npt.NDArray[np.float64]
 
 WETTABLE_LOG10_S = math.log10(5.0)  # below 5 s a soil is wettable: Dekker & Jungerius 1990
@@ -25,7 +27,7 @@ def equilibrium_repellency(
     Rp / (1 + exp(δ (θ − θc))): near the potential below the critical content, near zero above it. ``steepness`` δ [per m³/m³].
     Source: form of Bayad et al. 2020, Water 12:2322 (fitted to gravimetric content). Status: published form, assumed numbers.
     """
-    exponent = np.clip(steepness * (np.asarray(surface_water_m3m3) - critical_water_m3m3), -500.0, 500.0)
+    exponent = np.minimum(steepness * (np.asarray(surface_water_m3m3) - critical_water_m3m3), 500.0)
     return np.asarray(potential_log10_s / (1.0 + np.exp(exponent)))
 
 
@@ -36,8 +38,8 @@ def relaxed_repellency(repellency_log10_s: Floats, equilibrium_log10_s: Floats, 
     contact-angle relaxation). Status: published idea, assumed time constants.
     """
     gap = np.asarray(equilibrium_log10_s) - repellency_log10_s
-    days = np.where(gap > 0.0, drying_days, wetting_days)
-    return np.asarray(repellency_log10_s + gap * -np.expm1(-1.0 / days))
+    rising, falling = -math.expm1(-1.0 / drying_days), -math.expm1(-1.0 / wetting_days)
+    return np.asarray(repellency_log10_s + gap * np.where(gap > 0.0, rising, falling))
 
 
 def share_kept_out(repellency_log10_s: Floats, *, share_at_extreme: float) -> Floats:
@@ -46,5 +48,4 @@ def share_kept_out(repellency_log10_s: Floats, *, share_at_extreme: float) -> Fl
     Zero for wettable soil, ``share_at_extreme`` b from extreme repellency on, linear in log time between. Range of observed bypass 0-80 %:
     Ritsema et al. 1997, HESS 1:777. Status: assumption.
     """
-    ramp = (np.asarray(repellency_log10_s) - WETTABLE_LOG10_S) / (EXTREME_LOG10_S - WETTABLE_LOG10_S)
-    return share_at_extreme * np.clip(ramp, 0.0, 1.0)
+    return share_at_extreme * unit_ramp(repellency_log10_s, WETTABLE_LOG10_S, EXTREME_LOG10_S)

@@ -15,14 +15,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import Enum
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
+
+from forecaster.physics.limits import between
 
 Floats = npt.NDArray[np.float64]
 
 SMALLEST_EXPOSED_FRACTION = 0.01  # FAO-56, limits given with eq. 75
 SURFACE_SHARE_EXPONENT = 0.6  # Allen et al. 2005
+LEAK_PER_DAY = 0.05  # share of perched water that leaves in a day; assumption: it lasts for weeks, not for a day
 
 
 class DayOrder(Enum):
@@ -38,7 +42,11 @@ class DayOrder(Enum):
 
 @dataclass(frozen=True)
 class RootZoneColumns:
-    """Soil numbers; every array has shape (column,). Contents [m³/m³], depths [m], evaporation [mm], drainage share [1/d]."""
+    """Soil numbers; every array has shape (column,). Contents [m³/m³], depths [m], evaporation [mm], drainage share [1/d].
+
+    ``held_back_mm``: water above field capacity that a break below the root zone (gravel under sand) keeps from draining freely; it
+    leaks at ``LEAK_PER_DAY``. ``percolation_limit_mm``: most that the ground below takes in a day (clay, a pan). Both: assumption.
+    """
 
     field_capacity_m3m3: Floats
     wilting_point_m3m3: Floats
@@ -47,36 +55,43 @@ class RootZoneColumns:
     surface_depth_m: Floats
     readily_evaporable_mm: Floats
     drains_per_day: Floats
+    held_back_mm: Floats
+    percolation_limit_mm: Floats
 
-    @property
+    @cached_property
     def total_available_mm(self) -> Floats:
         """TAW [mm], FAO-56 eq. 82."""
         return 1000.0 * (self.field_capacity_m3m3 - self.wilting_point_m3m3) * self.root_depth_m
 
-    @property
+    @cached_property
     def total_evaporable_mm(self) -> Floats:
         """TEW [mm], FAO-56 eq. 73."""
         return 1000.0 * (self.field_capacity_m3m3 - 0.5 * self.wilting_point_m3m3) * self.surface_depth_m
 
-    @property
+    @cached_property
     def surface_available_mm(self) -> Floats:
         """Water that roots can take from the full surface layer [mm]."""
         return 1000.0 * (self.field_capacity_m3m3 - self.wilting_point_m3m3) * self.surface_depth_m
 
-    @property
+    @cached_property
     def lower_available_mm(self) -> Floats:
         """Water that roots can take from the full rest of the root zone [mm]."""
         return self.total_available_mm - self.surface_available_mm
 
-    @property
+    @cached_property
     def surface_excess_limit_mm(self) -> Floats:
         """Water above field capacity that the surface layer can hold [mm]."""
         return 1000.0 * (self.saturation_m3m3 - self.field_capacity_m3m3) * self.surface_depth_m
 
-    @property
+    @cached_property
     def lower_excess_limit_mm(self) -> Floats:
         """Water above field capacity that the rest of the root zone can hold [mm]."""
         return 1000.0 * (self.saturation_m3m3 - self.field_capacity_m3m3) * (self.root_depth_m - self.surface_depth_m)
+
+    @cached_property
+    def surface_share_scale(self) -> Floats:
+        """(Ze/Zr)^0.6 of the surface layer's share of transpiration, Allen et al. 2005."""
+        return np.asarray((self.surface_depth_m / self.root_depth_m) ** SURFACE_SHARE_EXPONENT)
 
 
 @dataclass(frozen=True)
@@ -149,26 +164,35 @@ def climate_adjusted_coefficient(
 
 
 def _climate_term(wind_speed_2m_ms: Floats, relative_humidity_min_percent: Floats, height_m: Floats) -> Floats:
-    wind = np.clip(wind_speed_2m_ms, 1.0, 6.0)
-    humidity = np.clip(relative_humidity_min_percent, 20.0, 80.0)
-    height = np.clip(height_m, 0.1, 10.0)
-    return np.asarray((0.04 * (wind - 2.0) - 0.004 * (humidity - 45.0)) * (height / 3.0) ** 0.3)
+    return climate_departure(wind_speed_2m_ms, relative_humidity_min_percent) * height_weight(height_m)
+
+
+def climate_departure(wind_speed_2m_ms: Floats, relative_humidity_min_percent: Floats) -> Floats:
+    """How far a climate departs from the tables' 2 m/s and 45 %, before its weight by height; limits and source as eq. 62."""
+    wind = between(wind_speed_2m_ms, 1.0, 6.0)
+    humidity = between(relative_humidity_min_percent, 20.0, 80.0)
+    return 0.04 * (wind - 2.0) - 0.004 * (humidity - 45.0)
+
+
+def height_weight(height_m: Floats) -> Floats:
+    """(h/3)^0.3 of eq. 62 with the height kept in 0.1-10 m: turf counts as 0.1 m."""
+    return np.asarray((between(height_m, 0.1, 10.0) / 3.0) ** 0.3)
 
 
 def covered_fraction(basal_coefficient: Floats, *, smallest_basal: Floats, largest: Floats, height_m: Floats) -> Floats:
     """Fraction of ground covered by vegetation fc [1], 0-0.99; broadcasts. Source: FAO-56 eq. 76. Status: published."""
     ratio = np.maximum((np.asarray(basal_coefficient) - smallest_basal) / (np.asarray(largest) - smallest_basal), 0.0)
-    return np.clip(ratio ** (1.0 + 0.5 * np.asarray(height_m)), 0.0, 0.99)
+    return between(ratio ** (1.0 + 0.5 * np.asarray(height_m)), 0.0, 0.99)
 
 
 def exposed_and_wetted_fraction(ground_cover: Floats, wetted_fraction: Floats | float = 1.0) -> Floats:
     """Fraction of ground that is both exposed and wetted, few [1], at least 0.01. Source: FAO-56 eq. 75. Status: published."""
-    return np.clip(np.minimum(1.0 - np.asarray(ground_cover), wetted_fraction), SMALLEST_EXPOSED_FRACTION, 1.0)
+    return between(np.minimum(1.0 - np.asarray(ground_cover), wetted_fraction), SMALLEST_EXPOSED_FRACTION, 1.0)
 
 
 def evaporation_reduction(exposed_mm: Floats, *, total_evaporable_mm: Floats, readily_evaporable_mm: Floats) -> Floats:
     """Kr [1] from the depletion of the exposed evaporation layer [mm]; broadcasts. Source: FAO-56 eq. 74. Status: published."""
-    return np.clip((total_evaporable_mm - np.asarray(exposed_mm)) / (total_evaporable_mm - readily_evaporable_mm), 0.0, 1.0)
+    return between((total_evaporable_mm - np.asarray(exposed_mm)) / (total_evaporable_mm - readily_evaporable_mm), 0.0, 1.0)
 
 
 def evaporation_coefficient(
@@ -180,14 +204,13 @@ def evaporation_coefficient(
 
 def adjusted_depletion_fraction(table_fraction: Floats, crop_evapotranspiration_mm: Floats) -> Floats:
     """p [1] moved from 5 mm/d to the day's ETc, kept in 0.1-0.8; broadcasts. Source: FAO-56 Table 22, footnote. Status: published."""
-    return np.clip(np.asarray(table_fraction) + 0.04 * (5.0 - np.asarray(crop_evapotranspiration_mm)), 0.1, 0.8)
+    return between(np.asarray(table_fraction) + 0.04 * (5.0 - np.asarray(crop_evapotranspiration_mm)), 0.1, 0.8)
 
 
 def stress_coefficient(root_zone_depletion_mm: Floats, *, total_available_mm: Floats, depletion_fraction: Floats) -> Floats:
     """Ks [1]: 1 while Dr <= RAW, then linear to 0 at TAW; broadcasts. Source: FAO-56 eq. 84. Status: published."""
-    return np.clip(
-        (total_available_mm - np.asarray(root_zone_depletion_mm)) / ((1.0 - np.asarray(depletion_fraction)) * total_available_mm), 0.0, 1.0
-    )
+    left = total_available_mm - np.asarray(root_zone_depletion_mm)
+    return between(left / ((1.0 - np.asarray(depletion_fraction)) * total_available_mm), 0.0, 1.0)
 
 
 def surface_share_of_transpiration(stores: Stores, soil: RootZoneColumns) -> Floats:
@@ -196,10 +219,9 @@ def surface_share_of_transpiration(stores: Stores, soil: RootZoneColumns) -> Flo
     Kt = (1 − Ds/TEW)/(1 − Dr/TAW) · (Ze/Zr)^0.6, kept in 0-1: the layer gives more the more of its water is left.
     Source: Allen et al. 2005, with the area-wide depletion in place of that of the exposed fraction. Status: published form.
     """
-    left_in_surface = np.maximum(1.0 - stores.surface_mm / soil.total_evaporable_mm, 0.0)
+    left_in_surface = np.maximum(soil.total_evaporable_mm - stores.surface_mm, 0.0) / soil.total_evaporable_mm
     left_in_root_zone = np.maximum(1.0 - stores.root_zone_mm / soil.total_available_mm, 0.001)
-    share = left_in_surface / left_in_root_zone * (soil.surface_depth_m / soil.root_depth_m) ** SURFACE_SHARE_EXPONENT
-    return np.clip(share, 0.0, 1.0)
+    return np.minimum(left_in_surface / left_in_root_zone * soil.surface_share_scale, 1.0)
 
 
 def water_day(
@@ -210,47 +232,58 @@ def water_day(
     into_surface_mm: Floats,
     into_lower_mm: Floats,
     order: DayOrder = DayOrder.WATER_FIRST,
+    exposed_rooted: bool = False,
 ) -> tuple[Stores, WaterFluxes]:
     """Advance the stores by one day; all arrays have shape (column,).
 
     ``into_surface_mm``: water entering the soil matrix at the top; ``into_lower_mm``: water reaching the lower root zone past the
-    surface layer (fingers) [mm]. Evaporation and transpiration are limited by what is there before they are taken. NaN in, NaN out:
-    hold the state outside where a day is unknown. The balance into_surface + into_lower = E + T + drainage + saturation run-off +
-    change of storage closes to rounding.
+    surface layer (fingers) [mm]. ``exposed_rooted``: roots dry the evaporation layer of the exposed fraction too (Tew of FAO-56 eq. 77, not
+    negligible for roots shallower than 0.5-0.6 m, so for turf; the worked examples leave it out). Evaporation and transpiration are limited
+    by what is there before they are taken. NaN in, NaN out: hold the state outside where a day is unknown. The balance into_surface +
+    into_lower = E + T + drainage + saturation run-off + change of storage closes to rounding.
     """
     start = stores
     if order is DayOrder.WATER_FIRST:
-        stores = _add_water(stores, into_surface_mm, into_lower_mm)
-        stores, drainage, spill = _drain(stores, soil)
-        seen = stores
+        exposed = np.maximum(start.exposed_mm - into_surface_mm, 0.0)
+        surface, lower, drainage, spill = _drain(start.surface_mm - into_surface_mm, start.lower_mm - into_lower_mm, soil)
+        seen = Stores(exposed, surface, lower)
     else:
+        exposed, surface, lower = start.exposed_mm, start.surface_mm - into_surface_mm, start.lower_mm - into_lower_mm
         seen = start
-        stores = _add_water(stores, into_surface_mm, into_lower_mm, keep_exposed=True)
 
+    kcb, et0 = demand.basal_coefficient, demand.et0_mm
     reduction = evaporation_reduction(
         seen.exposed_mm, total_evaporable_mm=soil.total_evaporable_mm, readily_evaporable_mm=soil.readily_evaporable_mm
     )
     ke = evaporation_coefficient(
-        reduction,
-        largest_coefficient=demand.largest_coefficient,
-        basal_coefficient=demand.basal_coefficient,
-        exposed_fraction=demand.exposed_fraction,
+        reduction, largest_coefficient=demand.largest_coefficient, basal_coefficient=kcb, exposed_fraction=demand.exposed_fraction
     )
-    fraction = adjusted_depletion_fraction(demand.depletion_fraction, (demand.basal_coefficient + ke) * demand.et0_mm)
+    fraction = adjusted_depletion_fraction(demand.depletion_fraction, (kcb + ke) * et0)
     ks = stress_coefficient(seen.root_zone_mm, total_available_mm=soil.total_available_mm, depletion_fraction=fraction)
 
-    evaporation, exposed = _evaporate(stores, soil, demand, potential_mm=np.maximum(ke * demand.et0_mm, 0.0), seen=seen)
-    stores = Stores(exposed, stores.surface_mm + evaporation, stores.lower_mm)
-    wanted = np.maximum(ks * demand.basal_coefficient * demand.et0_mm, 0.0)
-    from_surface, from_lower = _transpire(stores, soil, wanted, share=surface_share_of_transpiration(seen, soil))
-    stores = Stores(stores.exposed_mm, stores.surface_mm + from_surface, stores.lower_mm + from_lower)
+    # Evaporation: no more than the exposed layer, and the surface layer, still hold.
+    evaporation = np.minimum(np.maximum(ke * et0, 0.0), demand.exposed_fraction * (soil.total_evaporable_mm - seen.exposed_mm))
+    evaporation = np.minimum(evaporation, np.maximum(soil.total_evaporable_mm - surface, 0.0))
+    exposed = exposed + evaporation / demand.exposed_fraction
+    surface = surface + evaporation
+
+    # Transpiration: what one layer cannot give the other gives, down to the wilting point of both.
+    wanted = np.maximum(ks * kcb * et0, 0.0)
+    surface_left = np.maximum(soil.surface_available_mm - surface, 0.0)
+    from_surface = np.minimum(surface_share_of_transpiration(seen, soil) * wanted, surface_left)
+    from_lower = np.minimum(wanted - from_surface, np.maximum(soil.lower_available_mm - lower, 0.0))
+    from_surface = np.minimum(wanted - from_lower, surface_left)
+    surface = surface + from_surface
+    lower = lower + from_lower
+    if exposed_rooted:
+        exposed = np.maximum(exposed, np.minimum(exposed + from_surface, soil.surface_available_mm))
 
     if order is DayOrder.DRAIN_LAST:
         # De takes the day's water after evaporation has looked at it (eq. 77), and never stands above field capacity.
-        stores = Stores(np.clip(stores.exposed_mm - into_surface_mm, 0.0, soil.total_evaporable_mm), stores.surface_mm, stores.lower_mm)
-        stores, drainage, spill = _drain(stores, soil)
+        exposed = between(exposed - into_surface_mm, 0.0, soil.total_evaporable_mm)
+        surface, lower, drainage, spill = _drain(surface, lower, soil)
 
-    return stores, WaterFluxes(
+    return Stores(exposed, surface, lower), WaterFluxes(
         evaporation_mm=evaporation,
         transpiration_mm=from_surface + from_lower,
         drainage_mm=drainage,
@@ -261,37 +294,20 @@ def water_day(
     )
 
 
-def _add_water(stores: Stores, into_surface_mm: Floats, into_lower_mm: Floats, *, keep_exposed: bool = False) -> Stores:
-    exposed = stores.exposed_mm if keep_exposed else np.maximum(stores.exposed_mm - into_surface_mm, 0.0)
-    return Stores(exposed, stores.surface_mm - into_surface_mm, stores.lower_mm - into_lower_mm)
+def _drain(surface_mm: Floats, lower_mm: Floats, soil: RootZoneColumns) -> tuple[Floats, Floats, Floats, Floats]:
+    """Let water above field capacity move down, and shed what neither layer can hold: surface, lower, drainage, run-off [mm].
 
-
-def _drain(stores: Stores, soil: RootZoneColumns) -> tuple[Stores, Floats, Floats]:
-    """Pass a share of the water above field capacity down, and shed what neither layer can hold."""
-    surface_excess = np.maximum(-stores.surface_mm, 0.0)
+    A share of the excess moves on per day; what a break below holds back only leaks; the ground below takes no more than its limit. A
+    root zone filled to saturation backs up into the surface layer before anything runs off.
+    """
+    surface_excess = np.maximum(-surface_mm, 0.0)
     # What the layer cannot hold at all moves on at once, whatever the share.
     passed = np.maximum(soil.drains_per_day * surface_excess, surface_excess - soil.surface_excess_limit_mm)
-    surface = stores.surface_mm + passed
-    lower = stores.lower_mm - passed
-    lower_excess = np.maximum(-lower, 0.0)
-    drainage = soil.drains_per_day * lower_excess
-    spill = np.maximum(lower_excess - drainage - soil.lower_excess_limit_mm, 0.0)
-    return Stores(stores.exposed_mm, surface, lower + drainage + spill), drainage, spill
-
-
-def _evaporate(stores: Stores, soil: RootZoneColumns, demand: Demand, *, potential_mm: Floats, seen: Stores) -> tuple[Floats, Floats]:
-    """Evaporation [mm] and the exposed depletion after it, limited by the exposed layer and by the surface layer."""
-    left_exposed = demand.exposed_fraction * (soil.total_evaporable_mm - seen.exposed_mm)
-    left_surface = np.maximum(soil.total_evaporable_mm - stores.surface_mm, 0.0)
-    evaporation = np.minimum(potential_mm, np.minimum(left_exposed, left_surface))
-    return evaporation, stores.exposed_mm + evaporation / demand.exposed_fraction
-
-
-def _transpire(stores: Stores, soil: RootZoneColumns, wanted_mm: Floats, *, share: Floats) -> tuple[Floats, Floats]:
-    """Split the transpiration between the layers; what one cannot give the other gives, down to the wilting point of both."""
-    surface_left = np.maximum(soil.surface_available_mm - stores.surface_mm, 0.0)
-    lower_left = np.maximum(soil.lower_available_mm - stores.lower_mm, 0.0)
-    from_surface = np.minimum(share * wanted_mm, surface_left)
-    from_lower = np.minimum(wanted_mm - from_surface, lower_left)
-    from_surface = np.minimum(wanted_mm - from_lower, surface_left)
-    return from_surface, from_lower
+    surface_mm = surface_mm + passed
+    lower_mm = lower_mm - passed
+    excess = np.maximum(-lower_mm, 0.0)
+    held_back = np.minimum(excess, soil.held_back_mm)
+    drainage = np.minimum(soil.drains_per_day * (excess - held_back) + LEAK_PER_DAY * held_back, soil.percolation_limit_mm)
+    over = np.maximum(excess - drainage - soil.lower_excess_limit_mm, 0.0)
+    backed_up = np.minimum(over, np.maximum(soil.surface_excess_limit_mm + surface_mm, 0.0))
+    return surface_mm - backed_up, lower_mm + (drainage + over), drainage, over - backed_up

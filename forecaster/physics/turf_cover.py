@@ -11,6 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from forecaster.physics.limits import between, unit_ramp
+
 Floats = npt.NDArray[np.float64]
 
 
@@ -41,9 +43,8 @@ def growth_response(temperature_c: Floats, *, starts_c: Floats, full_c: Floats, 
 
     Broadcasts; NaN in, NaN out. Status: assumption.
     """
-    up = np.clip((np.asarray(temperature_c) - starts_c) / (full_c - starts_c), 0.0, 1.0)
-    down = np.clip((stops_c - np.asarray(temperature_c)) / (stops_c - falls_c), 0.0, 1.0)
-    return up * down
+    temperature = np.asarray(temperature_c)
+    return unit_ramp(temperature, starts_c, full_c) * unit_ramp(temperature, stops_c, falls_c)
 
 
 def cover_day(
@@ -54,24 +55,36 @@ def cover_day(
     potential_transpiration_mm: Floats,
     growth: Floats,
     endurance_days: Floats,
+    cold: Floats | float = 0.0,
 ) -> Cover:
     """Advance the cover by one day; arrays have shape (column,).
 
     Green declines with missing transpiration and comes back with water and warmth, at most to the live crowns. Crowns count days of
-    Ks below ``crown_drought_stress``; better days pay them back; past the endurance crowns die at a fixed rate and regrow slowly.
-    ``potential_transpiration_mm``: Kcb ET0 of full cover [mm]. Status: assumption.
+    Ks below ``crown_drought_stress``; better days pay them back; past the endurance crowns die on each further dry day and regrow slowly.
+    ``potential_transpiration_mm``: Kcb ET0 of full cover [mm]. ``cold``: share of full decline that cold asks of turf that goes dormant
+    by it
+    [0-1], see ``cold_dormancy``. Status: assumption.
     """
     dry = stress_coefficient < rates.crown_drought_stress
     drought_days = np.where(dry, cover.drought_days + 1.0, np.maximum(cover.drought_days - rates.crown_payback, 0.0))
-    dying = drought_days > endurance_days
+    # Rain stops the dying at once, however long the drought was; the count is paid back slowly all the same.
+    dying = dry & (drought_days > endurance_days)
     regrowth = stress_coefficient * growth * (1.0 - cover.crowns) / rates.crown_recovery_days
-    crowns = np.clip(cover.crowns + np.where(dying, -rates.crown_loss_per_day, regrowth), 0.0, 1.0)
+    crowns = between(cover.crowns + np.where(dying, -rates.crown_loss_per_day, regrowth), 0.0, 1.0)
 
     pull = np.maximum(potential_transpiration_mm, 0.0) / rates.decline_reference_mm
-    decline = (1.0 - stress_coefficient) * pull * cover.green / rates.decline_days
+    decline = np.maximum((1.0 - stress_coefficient) * pull, cold) * cover.green / rates.decline_days
     recovery = stress_coefficient * growth * np.maximum(crowns - cover.green, 0.0) / rates.recovery_days
-    green = np.clip(cover.green - decline + recovery, 0.0, crowns)
+    green = between(cover.green - decline + recovery, 0.0, crowns)
     return Cover(green, crowns, drought_days)
+
+
+def cold_dormancy(temperature_c: Floats, *, dormant_below_c: Floats) -> Floats:
+    """Share of full decline [0-1] that a daily mean air temperature asks of turf going dormant by cold: all of it 4 °C below the limit.
+
+    Broadcasts; NaN in, NaN out. Warm-season turf browns in winter (common practice, no source); the ramp is an assumption.
+    """
+    return unit_ramp(np.asarray(temperature_c), dormant_below_c, np.asarray(dormant_below_c) - 4.0)
 
 
 def basal_coefficient_of_cover(full_cover_coefficient: Floats, green_cover: Floats, *, smallest: float) -> Floats:

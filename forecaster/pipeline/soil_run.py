@@ -18,8 +18,16 @@ from forecaster.pipeline.gather import GatheredWeather
 from forecaster.quantities import TurfState
 from forecaster.risk.judgement import SurfaceRun
 from forecaster.soil.columns import ModelParameters
-from forecaster.soil.simulate import Simulation, SoilState, first_guess, simulate
-from forecaster.soil.surfaces import column_of, planned_irrigation, state_fingerprint, surface_columns, surface_forcing
+from forecaster.soil.simulate import Simulation, simulate
+from forecaster.soil.state import SoilState, first_guess
+from forecaster.soil.surfaces import (
+    column_of,
+    planned_irrigation,
+    rain_over_capacity,
+    state_fingerprint,
+    surface_columns,
+    surface_forcing,
+)
 from forecaster.storage.soil import drop_states_before, latest_state_before, save_state
 from forecaster.weather.daily import DailyWeather, Place, daily_weather
 
@@ -85,8 +93,12 @@ def run_soil(ground: Ground, weather: GatheredWeather, model: ModelParameters, *
         first = daily.days[0] if daily.days else window
         start = Start(first - timedelta(days=1), first_guess(columns, model), first)
     cut = sum(day < window for day in daily.days)
-    before = simulate(columns, start.state, surface_forcing(ground.surfaces, daily, slice(0, cut)), model)
-    after = simulate(columns, before.final, surface_forcing(ground.surfaces, daily, slice(cut, None)), model)
+    over = None
+    if weather.frame is not None and daily.days:
+        over = rain_over_capacity(ground.surfaces, weather.frame, ground.time_zone, daily.days)
+    early, late = (surface_forcing(ground.surfaces, daily, part, over_capacity_mm=over) for part in (slice(0, cut), slice(cut, None)))
+    before = simulate(columns, start.state, early, model)
+    after = simulate(columns, before.final, late, model)
     return GroundRun(
         daily=_part(daily, cut),
         simulation=after,

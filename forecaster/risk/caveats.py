@@ -41,7 +41,7 @@ def assumptions(surface: Surface, *, simulated_from: date, today: date) -> tuple
         "How much rain repellent soil keeps out decides how long bands stay dry and how strongly rings show. It is our estimate: "
         "nobody has published it for sports turf. So are how fast turf browns and greens up, and from which value on a risk is called "
         "by its name.",
-        "Turf is taken to brown by drought only: winter dormancy, disease and wear are not in it.",
+        "Turf is taken to brown by drought, and warm-season turf by cold: disease and wear are not in it.",
         "Wetting agents and treatments already put down are not taken into account.",
         "The weather is that of the place: shade, shelter and covers of the surface are not taken into account.",
         "Toadstools: one published observation gives the delay after rain; the chances are our estimate. Rings are taken as independent of "

@@ -18,6 +18,13 @@ class ModelFile(Entry):
 
     minimum_basal_coefficient: float = Field(ge=0.0, le=0.5)
     kc_max_base: float = Field(ge=1.0, le=1.4)
+    kc_max_base_often_wet: float = Field(ge=1.0, le=1.4)
+    wetting_mm: float = Field(ge=0.1, le=20.0)
+    exposed_rooted: bool
+    climate_adjusted: bool
+    snow_below_c: float = Field(ge=-5.0, le=2.0)
+    rain_above_c: float = Field(ge=0.5, le=6.0)
+    melt_mm_per_c_day: float = Field(ge=0.5, le=10.0)
     repellency_steepness: float = Field(ge=5.0, le=300.0)
     repellency_share: float = Field(ge=0.0, le=0.95)
     drying_days: float = Field(ge=1.0, le=60.0)
@@ -40,7 +47,9 @@ class ModelFile(Entry):
 
 
 def check_model(model: ModelFile, file: str, mistakes: MistakeList) -> None:
-    """The three shares of the water kept out must make a whole, or the water balance would not close."""
+    """Check numbers against each other: the shares of the water kept out must make a whole, or the water balance would not close."""
+    if model.snow_below_c >= model.rain_above_c:
+        mistakes.add(file, "snow_below_c", model.snow_below_c, f"less than rain_above_c, {model.rain_above_c:g}")
     total = sum(float(getattr(model, name)) for name in SPLIT)
     if abs(total - 1.0) > 1e-6:
         mistakes.add(file, " + ".join(SPLIT), round(total, 6), "together 1")

@@ -16,6 +16,9 @@ from forecaster.settings.reading import Entry, Id, Name
 WaterContent = Annotated[float, Field(gt=0.0, lt=0.8, description="a number more than 0, less than 0.8 (m³/m³, not %)")]
 Millimetres = Annotated[float, Field(gt=0.0, le=50.0)]
 Share = Annotated[float, Field(gt=0.0, le=1.0)]
+Below = Annotated[float, Field(ge=0.0, le=100.0)]
+DayLimit = Annotated[float, Field(gt=0.0, le=1000.0)]
+HourLimit = Annotated[float, Field(gt=0.0, le=1000.0)]
 LogSeconds = Annotated[float, Field(ge=0.0, le=6.0, description="a number from 0 to 6 (log10 of the drop test in seconds)")]
 
 # Depth to which FAO-56 Table 19 gives its readily evaporable water [m].
@@ -32,6 +35,9 @@ class SoilEntry(Entry):
     saturation_m3m3: WaterContent
     readily_evaporable_10cm_mm: Millimetres
     drains_per_day: Share
+    held_back_mm: Below | None = None
+    percolation_limit_mm: DayLimit | None = None
+    infiltration_mm_per_h: HourLimit | None = None
     potential_repellency_sound_log10_s: LogSeconds | None = None
     potential_repellency_band_log10_s: LogSeconds | None = None
     critical_water_share: Annotated[float, Field(ge=-0.2, le=1.5)] | None = None
@@ -48,6 +54,9 @@ class SoilDefaults(Entry):
     saturation_m3m3: WaterContent
     drains_per_day: Share
     evaporable_share: Annotated[float, Field(gt=0.0, lt=1.0)]
+    held_back_mm: Below
+    percolation_limit_mm: DayLimit
+    infiltration_mm_per_h: HourLimit
     potential_repellency_sound_log10_s: LogSeconds
     potential_repellency_band_log10_s: LogSeconds
     critical_water_share: Annotated[float, Field(ge=-0.2, le=1.5)]
@@ -68,6 +77,9 @@ class RootZoneEntry(Entry):
     saturation_m3m3: WaterContent | None = None
     readily_evaporable_mm: Millimetres | None = None
     drains_per_day: Share | None = None
+    held_back_mm: Below | None = None
+    percolation_limit_mm: DayLimit | None = None
+    infiltration_mm_per_h: HourLimit | None = None
     potential_repellency_sound_log10_s: LogSeconds | None = None
     potential_repellency_band_log10_s: LogSeconds | None = None
     critical_water_sound_m3m3: WaterContent | None = None
@@ -91,6 +103,8 @@ class TurfDetails(Entry):
     growth_ramp_c: Ramp | None = None
     crown_endurance_sound_days: Annotated[float, Field(ge=5.0, le=365.0)] | None = None
     crown_endurance_band_days: Annotated[float, Field(ge=5.0, le=365.0)] | None = None
+    dormant_below_c: Annotated[float, Field(ge=-10.0, le=25.0)] | None = None
+    interception_mm: Annotated[float, Field(ge=0.0, le=10.0)] | None = None
 
 
 class TurfEntry(Entry):
@@ -105,6 +119,8 @@ class TurfEntry(Entry):
     growth_ramp_c: Ramp
     crown_endurance_sound_days: float = Field(ge=5.0, le=365.0)
     crown_endurance_band_days: float = Field(ge=5.0, le=365.0)
+    dormant_below_c: float | None = Field(default=None, ge=-10.0, le=25.0)
+    interception_mm: float = Field(ge=0.0, le=10.0)
 
 
 class TurfFile(Entry):

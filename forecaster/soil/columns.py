@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -17,6 +18,14 @@ class ModelParameters:
     # soil water
     minimum_basal_coefficient: float = 0.2  # Kcb,min of fully brown turf [A]
     kc_max_base: float = 1.2  # FAO-56 eq. 72
+    kc_max_base_often_wet: float = 1.1  # the same, wetted every day or two
+    wetting_mm: float = 1.0  # least water of a wetting that counts for it [A]
+    exposed_rooted: bool = True  # roots dry the exposed fraction too: Tew of FAO-56 eq. 77
+    climate_adjusted: bool = True  # Kcb moved to wind and humidity: FAO-56 eq. 70
+    # snow
+    snow_below_c: float = 0.0  # all snow at this daily mean [A]
+    rain_above_c: float = 2.0  # all rain at this daily mean [A]
+    melt_mm_per_c_day: float = 3.0  # degree-day melt, 2 to 6 quoted (memory) [A]
     # repellency
     repellency_steepness: float = 60.0  # δ [per m³/m³] [A]
     repellency_share: float = 0.85  # b: share of water kept out at full repellency [A]
@@ -63,6 +72,10 @@ class ColumnParameters:
     potential_repellency_log10_s: Floats
     critical_water_m3m3: Floats
     crown_endurance_days: Floats
+    dormant_below_c: Floats
+    interception_mm: Floats
+    held_back_mm: Floats
+    percolation_limit_mm: Floats
 
     def __post_init__(self) -> None:
         shapes = {getattr(self, f.name).shape for f in fields(self)}
@@ -74,7 +87,18 @@ class ColumnParameters:
         """Number of columns."""
         return int(self.root_depth_m.shape[0])
 
+    def part(self, columns: slice) -> ColumnParameters:
+        """Some of the columns."""
+        return ColumnParameters(**{field.name: getattr(self, field.name)[columns] for field in fields(self)})
 
-def stack(columns: list[dict[str, float]]) -> ColumnParameters:
-    """Make ColumnParameters from one mapping of numbers per column, each with the field names of ColumnParameters."""
-    return ColumnParameters(**{f.name: np.array([c[f.name] for c in columns], dtype=np.float64) for f in fields(ColumnParameters)})
+
+NEVER_DORMANT_C = -100.0
+# What a column has where nothing is said of it: green in winter, no interception, nothing held back below, and ground below that takes
+# all that drains.
+NEUTRAL = {"interception_mm": 0.0, "held_back_mm": 0.0, "percolation_limit_mm": 1000.0, "dormant_below_c": NEVER_DORMANT_C}
+
+
+def stack(columns: Sequence[Mapping[str, float]]) -> ColumnParameters:
+    """Make ColumnParameters from one mapping of numbers per column, each with the field names of ColumnParameters; see ``NEUTRAL``."""
+    told = [NEUTRAL | dict(column) for column in columns]
+    return ColumnParameters(**{f.name: np.array([c[f.name] for c in told], dtype=np.float64) for f in fields(ColumnParameters)})

@@ -7,21 +7,25 @@ from collections.abc import Sequence
 from dataclasses import fields
 from datetime import date
 from typing import TypeVar
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 
 from forecaster.ground.surface import Irrigation, Surface
 from forecaster.quantities import TurfState
-from forecaster.soil.columns import ColumnParameters, ModelParameters, stack
-from forecaster.soil.simulate import Forcing
+from forecaster.soil.columns import NEVER_DORMANT_C, ColumnParameters, ModelParameters, stack
+from forecaster.soil.state import Forcing
 from forecaster.weather.daily import DailyWeather
+from forecaster.weather.frame import PRECIPITATION, HourlyWeather
+from forecaster.weather.local_days import local_days
 
 Floats = npt.NDArray[np.float64]
 AnyNumber = TypeVar("AnyNumber", bound=np.generic)
 
 COLUMNS_PER_SURFACE = len(TurfState)
-STATE_VERSION = "1"
+STATE_VERSION = "2"
 """Raise it when the simulation changes what a state means: older stored states are then simulated anew."""
 
 
@@ -57,6 +61,10 @@ def _column(surface: Surface, state: TurfState) -> dict[str, float]:
         "growth_stops_c": stops,
         "potential_repellency_log10_s": zone.potential_repellency_sound_log10_s if sound else zone.potential_repellency_band_log10_s,
         "critical_water_m3m3": zone.critical_water_sound_m3m3 if sound else zone.critical_water_band_m3m3,
+        "dormant_below_c": NEVER_DORMANT_C if turf.dormant_below_c is None else turf.dormant_below_c,
+        "interception_mm": turf.interception_mm,
+        "held_back_mm": zone.held_back_mm,
+        "percolation_limit_mm": zone.percolation_limit_mm,
         "crown_endurance_days": turf.crown_endurance_sound_days if sound else turf.crown_endurance_band_days,
     }
 
@@ -80,8 +88,24 @@ def planned_irrigation(plan: Irrigation | None, days: Sequence[date]) -> Floats:
     return amounts
 
 
-def surface_forcing(surfaces: Sequence[Surface], daily: DailyWeather, days: slice) -> Forcing:
-    """What drives the columns of the surfaces over a part of the daily weather; arrays of shape (day, 2 × surface)."""
+def rain_over_capacity(surfaces: Sequence[Surface], frame: HourlyWeather, time_zone: ZoneInfo, days: Sequence[date]) -> Floats:
+    """Rain that falls faster than the wet soil of each surface takes it in [mm/d], shape (day, surface); 0 on days without hours.
+
+    Hourly means hide bursts, and what a forecast spreads over six hours never exceeds anything: a lower bound. Status: assumption.
+    """
+    hours = local_days(pd.DatetimeIndex(frame.values.index), time_zone)
+    rain = np.nan_to_num(hours.spread(frame.values[PRECIPITATION].to_numpy(dtype=np.float64)))
+    over = {rate: np.maximum(rain - rate, 0.0).sum(axis=1) for rate in {s.root_zone.infiltration_mm_per_h for s in surfaces}}
+    row = {day.date(): number for number, day in enumerate(hours.dates)}
+    numbers = [row.get(day, -1) for day in days]
+    return np.stack([[over[s.root_zone.infiltration_mm_per_h][n] if n >= 0 else 0.0 for n in numbers] for s in surfaces], axis=1)
+
+
+def surface_forcing(surfaces: Sequence[Surface], daily: DailyWeather, days: slice, *, over_capacity_mm: Floats | None = None) -> Forcing:
+    """What drives the columns of the surfaces over a part of the daily weather; arrays of shape (day, 2 × surface).
+
+    ``over_capacity_mm``: from ``rain_over_capacity`` for all days of the daily weather, shape (day, surface).
+    """
     columns = len(surfaces) * COLUMNS_PER_SURFACE
 
     def spread(values: npt.NDArray[AnyNumber]) -> npt.NDArray[AnyNumber]:
@@ -98,6 +122,7 @@ def surface_forcing(surfaces: Sequence[Surface], daily: DailyWeather, days: slic
         wind_speed_2m_ms=spread(daily.wind_speed_2m_ms),
         relative_humidity_min_percent=spread(daily.relative_humidity_min_percent),
         known=spread(daily.complete),
+        rain_over_capacity_mm=None if over_capacity_mm is None else np.repeat(over_capacity_mm[days], COLUMNS_PER_SURFACE, axis=1),
     )
 
 

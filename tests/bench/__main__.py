@@ -26,7 +26,8 @@ def timed(work: Callable[[], object]) -> float:
 def simulation(days: int, columns: int) -> float:
     """Seconds of our whole simulation (water, repellency, cover, fruiting)."""
     from forecaster.soil.columns import ModelParameters, stack
-    from forecaster.soil.simulate import first_guess, simulate
+    from forecaster.soil.simulate import simulate
+    from forecaster.soil.state import first_guess
     from tests.soil.builders import BAND, SOUND, forcing
 
     rng = np.random.default_rng(1)

@@ -24,6 +24,8 @@ def root_zone(**changes: float) -> sw.RootZoneColumns:
         "surface_depth_m": 0.10,
         "readily_evaporable_mm": 8.0,
         "drains_per_day": 1.0,
+        "held_back_mm": 0.0,
+        "percolation_limit_mm": 1000.0,
     }
     return sw.RootZoneColumns(**{name: column(value) for name, value in (numbers | changes).items()})
 

@@ -32,6 +32,8 @@ def soil(total_available_mm: float) -> sw.RootZoneColumns:
         surface_depth_m=column(0.10),
         readily_evaporable_mm=column(8.0),
         drains_per_day=column(1.0),
+        held_back_mm=column(0.0),
+        percolation_limit_mm=column(1000.0),
     )
 
 

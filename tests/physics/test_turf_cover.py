@@ -81,3 +81,29 @@ def test_growth_has_two_ramps() -> None:
 def test_dormant_turf_hardly_transpires() -> None:
     kcb = turf_cover.basal_coefficient_of_cover(np.array([0.9]), np.array([0.0]), smallest=0.2)
     assert kcb[0] == pytest.approx(0.2)
+
+
+def test_rain_stops_the_dying_at_once() -> None:
+    state = cover(crowns=0.6, green=0.0, drought_days=120.0)
+    for _ in range(20):
+        state = step(state, ks=1.0)
+    assert state.crowns[0] > 0.6
+
+
+def test_cold_browns_turf_that_goes_dormant_by_it_and_spares_its_crowns() -> None:
+    """Warm-season turf is brown in winter and comes back in spring: common practice, no source."""
+    cold = turf_cover.cold_dormancy(np.array([12.0, 10.0, 8.0, 6.0, 0.0]), dormant_below_c=np.array(10.0))
+    assert cold == pytest.approx([0.0, 0.0, 0.5, 1.0, 1.0])
+    state = cover()
+    for _ in range(60):
+        state = turf_cover.cover_day(
+            state,
+            RATES,
+            stress_coefficient=np.array([1.0]),
+            potential_transpiration_mm=np.array([0.5]),
+            growth=np.array([0.0]),
+            endurance_days=np.array([60.0]),
+            cold=1.0,
+        )
+    assert state.green[0] < 0.05
+    assert state.crowns[0] == 1.0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from dataclasses import fields
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -18,7 +19,8 @@ from forecaster.ground.surface import Irrigation, Surface
 from forecaster.quantities import Origin, Severity
 from forecaster.risk.judgement import SurfaceRun
 from forecaster.risk.rule import Condition, Rule, SeverityBand
-from forecaster.soil.simulate import Simulation, SoilState
+from forecaster.soil.simulate import Simulation
+from forecaster.soil.state import SoilState
 from forecaster.weather.daily import DailyWeather
 from forecaster.weather.frame import ORIGIN_CODES
 
@@ -43,8 +45,11 @@ STATES = {
     "green_cover": 0.95,
     "live_crowns": 1.0,
     "drought_days": 0.0,
+    "snow_mm": 0.0,
+    "intercepted_mm": 0.0,
 }
 AMOUNTS = {
+    "interception_mm": 0.0,
     "infiltration_mm": 0.0,
     "water_lost_mm": 0.0,
     "runoff_mm": 0.0,
@@ -81,6 +86,7 @@ def daily_weather(first: date, count: int, *, today: date = TODAY, missing: tupl
         "shortwave_mj": 12.0,
         "soil_temperature_c": 14.0,
         "et0_mm": 2.0,
+        "estimated_share": 0.0,
     }
     arrays = {name: series(default, values.get(name), count) for name, default in defaults.items()}
     for array in arrays.values():
@@ -98,22 +104,8 @@ def simulation(count: int, *, sound: dict[str, Any] | None = None, band: dict[st
     for name, default in (STATES | AMOUNTS).items():
         pair = [series(default, (given or {}).get(name), count) for given in (sound, band)]
         found[name] = np.stack(pair, axis=1)
-    last = {name: found[name][-1] if count else np.zeros(COLUMNS) for name in found}
-    recent = np.zeros((0, COLUMNS))
-    state = SoilState(
-        exposed_depletion_mm=np.zeros(COLUMNS),
-        surface_depletion_mm=np.zeros(COLUMNS),
-        lower_depletion_mm=np.zeros(COLUMNS),
-        repellency_log10_s=last["repellency_log10_s"],
-        green_cover=last["green_cover"],
-        live_crowns=last["live_crowns"],
-        drought_days=last["drought_days"],
-        recent_water_in_mm=recent,
-        recent_available_fraction=recent,
-        recent_stress_coefficient=recent,
-        recent_soil_temperature_c=recent,
-        recent_air_temperature_min_c=recent,
-    )
+    # The rules do not look at the final state; it only has to be there.
+    state = SoilState(**{field.name: np.zeros(COLUMNS) for field in fields(SoilState)})
     return Simulation(final=state, **found)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from forecaster.soil.columns import ColumnParameters, stack
-from forecaster.soil.simulate import Forcing
+from forecaster.soil.state import Forcing
 
 # The soil of the expected behaviour: sandy loam of a rain-fed pitch.
 SANDY_LOAM = {

@@ -12,7 +12,8 @@ import pytest
 from forecaster.physics import evapotranspiration as et
 from forecaster.physics import humidity, radiation, soil_heat
 from forecaster.soil.columns import ModelParameters
-from forecaster.soil.simulate import Forcing, Simulation, first_guess, simulate
+from forecaster.soil.simulate import Simulation, simulate
+from forecaster.soil.state import Forcing, first_guess
 from tests.soil.builders import forcing, pair
 
 MODEL = ModelParameters()

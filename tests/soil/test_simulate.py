@@ -10,8 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as arrays
 
+from forecaster.soil import simulate as simulate_module
 from forecaster.soil.columns import ModelParameters, stack
-from forecaster.soil.simulate import Forcing, SoilState, first_guess, simulate
+from forecaster.soil.simulate import simulate, simulate_series
+from forecaster.soil.state import Forcing, SoilState, first_guess
 from tests.soil.builders import BAND, SOUND, forcing, pair
 
 MODEL = ModelParameters()
@@ -22,19 +24,29 @@ temperatures = arrays.arrays(np.float64, DAYS, elements=st.floats(-8.0, 36.0))
 
 
 def part(whole: Forcing, days: slice) -> Forcing:
-    return Forcing(**{f.name: getattr(whole, f.name)[days] for f in fields(Forcing)})
+    given = {f.name: getattr(whole, f.name) for f in fields(Forcing)}
+    return Forcing(**{name: None if array is None else array[days] for name, array in given.items()})
 
 
 @settings(max_examples=60, deadline=None)
-@given(rain=rains, et0=et0s, temperature=temperatures, drains=st.floats(0.05, 1.0))
+@given(
+    rain=rains,
+    et0=et0s,
+    temperature=temperatures,
+    drains=st.floats(0.05, 1.0),
+    catches=st.sampled_from([0.0, 1.5]),
+    held_back=st.sampled_from([0.0, 10.0]),
+    limit=st.sampled_from([2.0, 1000.0]),
+)
 def test_water_closes_every_day_and_states_stay_in_bounds(
-    rain: np.ndarray, et0: np.ndarray, temperature: np.ndarray, drains: float
+    rain: np.ndarray, et0: np.ndarray, temperature: np.ndarray, drains: float, catches: float, held_back: float, limit: float
 ) -> None:
-    columns = pair(drains_per_day=drains)
-    weather = forcing(rain, et0, temperature, irrigation_mm=2.0)
+    columns = pair(drains_per_day=drains, interception_mm=catches, held_back_mm=held_back, percolation_limit_mm=limit)
+    weather = replace(forcing(rain, et0, temperature, irrigation_mm=2.0), rain_over_capacity_mm=np.repeat(0.3 * rain[:, None], 2, axis=1))
     run = simulate(columns, first_guess(columns, MODEL), weather, MODEL)
-    storage = -np.concatenate([np.zeros((1, 2)), run.depletion_mm])
-    out = run.evaporation_mm + run.transpiration_mm + run.runoff_mm + run.bypass_mm + run.drainage_mm
+    held = run.snow_mm + run.intercepted_mm - run.depletion_mm
+    storage = np.concatenate([np.zeros((1, 2)), held])
+    out = run.interception_mm + run.evaporation_mm + run.transpiration_mm + run.runoff_mm + run.bypass_mm + run.drainage_mm
     assert np.abs(weather.rain_mm + weather.irrigation_mm - out - np.diff(storage, axis=0)).max() < 1e-9
     for name in ("green_cover", "live_crowns", "available_water_fraction", "surface_available_fraction", "stress_coefficient"):
         series = getattr(run, name)
@@ -45,7 +57,18 @@ def test_water_closes_every_day_and_states_stay_in_bounds(
     assert (run.repellency_log10_s <= columns.potential_repellency_log10_s).all()
     assert (run.surface_water_m3m3 >= 0.5 * columns.wilting_point_m3m3 - 1e-12).all()
     assert (run.surface_water_m3m3 <= columns.saturation_m3m3 + 1e-12).all()
-    for name in ("evaporation_mm", "transpiration_mm", "runoff_mm", "bypass_mm", "drainage_mm", "infiltration_mm", "flush_hazard_per_day"):
+    for name in (
+        "snow_mm",
+        "intercepted_mm",
+        "interception_mm",
+        "evaporation_mm",
+        "transpiration_mm",
+        "runoff_mm",
+        "bypass_mm",
+        "drainage_mm",
+        "infiltration_mm",
+        "flush_hazard_per_day",
+    ):
         assert getattr(run, name).min() >= 0.0, name
 
 
@@ -94,7 +117,8 @@ def test_a_forcing_that_claims_to_know_a_missing_number_is_refused() -> None:
 def test_frozen_soil_waits() -> None:
     columns = pair()
     dried = simulate(columns, first_guess(columns, MODEL), forcing(np.zeros(10), 4.0, 15.0), MODEL).final
-    run = simulate(columns, dried, forcing(np.full(3, 10.0), 1.0, -3.0), MODEL)
+    thaw_above = forcing(np.full(3, 10.0), 1.0, 5.0)
+    run = simulate(columns, dried, replace(thaw_above, soil_temperature_c=np.full((3, 2), -1.0)), MODEL)
     assert (run.evaporation_mm == 0.0).all()
     assert (run.transpiration_mm == 0.0).all()
     assert (run.infiltration_mm == 0.0).all()
@@ -137,3 +161,94 @@ def test_columns_with_equal_parameters_are_identical_whatever_they_are_called() 
         if f.name != "final":
             series = getattr(run, f.name)
             assert np.array_equal(series[:, :2], series[:, 2:]), f.name
+
+
+def test_snow_waits_and_melts() -> None:
+    columns = pair()
+    weather = forcing(np.array([8.0, 0.0, 0.0, 0.0, 0.0]), 0.5, np.array([-4.0, -4.0, 1.0, 4.0, 4.0]))
+    weather = replace(weather, soil_temperature_c=np.ones((5, 2)))
+    run = simulate(columns, first_guess(columns, MODEL), weather, MODEL)
+    assert run.snow_mm[:, 0] == pytest.approx([8.0, 8.0, 5.0, 0.0, 0.0])  # 3 mm per °C and day, the assumed factor
+
+
+def test_what_leaves_catch_is_not_asked_of_the_soil_again() -> None:
+    bare, catching = stack([SOUND]), stack([SOUND | {"interception_mm": 1.0}])
+    wet = forcing(np.full(20, 2.0), 3.0, 15.0, columns=1)
+    without, caught = (simulate(c, first_guess(c, MODEL), wet, MODEL) for c in (bare, catching))
+    assert (caught.interception_mm <= 1.0 + 1e-12).all()
+    assert caught.interception_mm.max() == pytest.approx(1.0)
+    assert (caught.transpiration_mm < without.transpiration_mm).all()
+    # Leaf and soil together never lose more than a wet surface would: Kc,max ET0 (FAO-56 eq. 72).
+    total = caught.interception_mm + caught.evaporation_mm + caught.transpiration_mm
+    assert (total <= 1.2 * 3.0 + 1e-9).all()
+
+
+def test_perched_water_does_not_vanish_in_a_day() -> None:
+    """Sand over gravel holds water at its lower edge (capillary break): common practice, no source for the amounts."""
+    free, perched = stack([SOUND]), stack([SOUND | {"held_back_mm": 10.0}])
+    rain = np.concatenate([[40.0], np.zeros(6)])
+    runs = [simulate(c, first_guess(c, MODEL), forcing(rain, 0.0, 15.0, columns=1), MODEL) for c in (free, perched)]
+    assert runs[0].depletion_mm[-1, 0] > -0.5
+    assert -10.0 <= runs[1].depletion_mm[-1, 0] < -6.0
+
+
+def test_tight_ground_below_takes_no_more_than_its_limit_and_the_rest_stays_or_runs_off() -> None:
+    tight = stack([SOUND | {"percolation_limit_mm": 2.0}])
+    run = simulate(tight, first_guess(tight, MODEL), forcing(np.full(5, 30.0), 0.0, 15.0, columns=1), MODEL)
+    assert run.drainage_mm.max() == pytest.approx(2.0)
+    assert run.runoff_mm[-1, 0] == pytest.approx(28.0)
+    # Saturation: 170 mm/m of pores above field capacity over 0.20 m.
+    assert run.depletion_mm[-1, 0] == pytest.approx(-34.0)
+
+
+def test_rain_faster_than_the_soil_takes_it_runs_off() -> None:
+    columns = pair()
+    weather = replace(forcing(np.array([30.0]), 0.0, 15.0), rain_over_capacity_mm=np.full((1, 2), 12.0))
+    run = simulate(columns, first_guess(columns, MODEL), weather, MODEL)
+    assert run.runoff_mm[0, 0] == pytest.approx(12.0)
+    assert run.infiltration_mm[0, 0] == pytest.approx(18.0)
+
+
+def test_a_surface_wetted_every_day_or_two_has_the_lower_upper_limit() -> None:
+    """FAO-56, text to eq. 72: 1.1 in place of 1.2 where the soil is wetted daily or every two days."""
+    bare = stack([SOUND | {"ground_cover": 0.0, "basal_crop_coefficient": 0.2}])
+    total = {}
+    for every in (1, 2, 4):
+        rain = np.where(np.arange(40) % every == 0, 30.0, 0.0)
+        run = simulate(bare, first_guess(bare, MODEL), forcing(rain, 2.0, 15.0, columns=1), MODEL)
+        total[every] = (run.evaporation_mm + run.transpiration_mm)[36, 0] / 2.0  # a wet day in all three
+    assert total[1] == pytest.approx(1.1)
+    assert total[2] == pytest.approx(1.1)
+    assert total[4] == pytest.approx(1.2)
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "said"),
+    [
+        ("rain_mm", -1.0, "rain_mm is -1 mm on a known day; possible is 0 to 2000 mm"),
+        ("et0_mm", np.inf, "et0_mm is inf mm on a known day; possible is 0 to 25 mm"),
+        ("soil_temperature_c", 300.0, "soil_temperature_c is 300 °C"),
+    ],
+)
+def test_impossible_forcing_never_enters_a_kernel(name: str, value: float, said: str) -> None:
+    weather = forcing(np.zeros(3), 2.0, 15.0)
+    wrong = getattr(weather, name).copy()
+    wrong[1, 1] = value
+    with pytest.raises(ValueError, match=said):
+        replace(weather, **{name: wrong})
+
+
+def test_kept_series_and_blocks_give_the_same_numbers(monkeypatch: pytest.MonkeyPatch) -> None:
+    rng = np.random.default_rng(7)
+    columns = stack([SOUND, BAND, SOUND, BAND, BAND])
+    weather = forcing(np.where(rng.random(60) < 0.3, 9.0, 0.0), rng.uniform(0.5, 6.0, 60), rng.uniform(-5.0, 25.0, 60), columns=5)
+    whole = simulate(columns, first_guess(columns, MODEL), weather, MODEL)
+    monkeypatch.setattr(simulate_module, "BLOCK_COLUMNS", 2)
+    kept, final = simulate_series(columns, first_guess(columns, MODEL), weather, MODEL, keep=("green_cover", "flush_hazard_per_day"))
+    assert set(kept) == {"green_cover", "flush_hazard_per_day"}
+    for name, series in kept.items():
+        assert np.array_equal(series, getattr(whole, name)), name
+    for f in fields(SoilState):
+        assert np.array_equal(getattr(final, f.name), getattr(whole.final, f.name), equal_nan=True), f.name
+    with pytest.raises(ValueError, match="no such series: greenness"):
+        simulate_series(columns, first_guess(columns, MODEL), weather, MODEL, keep=("greenness",))
