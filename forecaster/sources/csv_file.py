@@ -19,8 +19,8 @@ import pandas as pd
 
 from forecaster.errors import WeatherMalformed, WeatherUnavailable
 from forecaster.quantities import Origin
-from forecaster.sources.ranges import PLAUSIBLE_RANGES
 from forecaster.weather.frame import ORIGIN_CODES, SHORTWAVE, VARIABLES, HourlyWeather, WeatherSource
+from forecaster.weather.quality import HOURLY_RANGES
 
 TIME_COLUMN, ORIGIN_COLUMN = "time_utc", "origin"
 ORIGIN_WORDS = {origin.value: ORIGIN_CODES[origin] for origin in (Origin.OBSERVED, Origin.MODELLED, Origin.FORECAST)}
@@ -129,7 +129,7 @@ class _Reading:
     def _value(self, number: int, name: str, text: str) -> float:
         if not text:
             return math.nan
-        lowest, highest = PLAUSIBLE_RANGES[name]
+        lowest, highest = HOURLY_RANGES[name].lowest, HOURLY_RANGES[name].highest
         try:
             value = float(text)
         except ValueError:

@@ -19,9 +19,9 @@ import requests
 
 from forecaster.errors import WeatherMalformed
 from forecaster.sources.http import Patience, Query, fetch_json
-from forecaster.sources.ranges import PLAUSIBLE_RANGES
 from forecaster.weather import frame
 from forecaster.weather.frame import VARIABLES, HourlyWeather, WeatherSource, origins_by_time
+from forecaster.weather.quality import HOURLY_RANGES
 
 SOURCE = WeatherSource(
     name="Open-Meteo",
@@ -234,8 +234,8 @@ def _column(name: str, given: Any, stamps: npt.NDArray[np.int64]) -> npt.NDArray
     present = np.isfinite(values)
     if present.mean() < _LEAST_PRESENT_SHARE and name not in _MAY_BE_EMPTY:
         raise _malformed(f"sent {int(present.sum())} values of {name} for {len(stamps)} hours")
-    lowest, highest = PLAUSIBLE_RANGES[VARIABLE_MAP[name].ours]
-    outside = np.flatnonzero((values < lowest) | (values > highest))
+    allowed = HOURLY_RANGES[VARIABLE_MAP[name].ours]
+    outside = np.flatnonzero((values < allowed.lowest) | (values > allowed.highest))
     if outside.size:
         worst = outside[0]
         raise _malformed(f"sent {name} = {values[worst]:g} {VARIABLE_MAP[name].unit} at {_moment(stamps[worst])}, which cannot be")

@@ -32,6 +32,10 @@ class LocalDays:
         table[self.day, self.position] = hourly[self.inside]
         return table
 
+    def any_hour(self, hourly: Flags) -> Flags:
+        """Say for each day whether a flag stands in any of its hours."""
+        return np.bincount(self.day, weights=hourly[self.inside], minlength=len(self.dates)) > 0
+
 
 def local_days(index: pd.DatetimeIndex, time_zone: ZoneInfo) -> LocalDays:
     """Sort hours into local days; a day that the index only covers in part, first or last, is left out.

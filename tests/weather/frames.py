@@ -26,7 +26,8 @@ SOURCE = WeatherSource(name="made up", attribution="made up", licence="none")
 
 
 def plain_values(first_hour: str, hours: int) -> pd.DataFrame:
-    """Hours with everything present: a daily wave of temperature by UTC hour, sun from 6 to 18 UTC, 0.1 mm of rain every hour."""
+    """Hours with everything present: a daily wave of temperature by UTC hour, dull light (60 W/m²) from 6 to 18 UTC,
+    possible at any place, 0.1 mm of rain every hour."""
     index = pd.date_range(first_hour, periods=hours, freq="h", tz="UTC")
     hour = index.hour.to_numpy()
     values = pd.DataFrame(index=index, columns=list(VARIABLES), dtype=np.float64)
@@ -34,7 +35,7 @@ def plain_values(first_hour: str, hours: int) -> pd.DataFrame:
     values[DEW_POINT] = 9.0
     values[RELATIVE_HUMIDITY] = 70.0
     values[WIND_SPEED] = 3.0
-    values[SHORTWAVE] = np.where((hour >= 6) & (hour < 18), 400.0, 0.0)
+    values[SHORTWAVE] = np.where((hour >= 6) & (hour < 18), 60.0, 0.0)
     values[PRECIPITATION] = 0.1
     values[SOIL_TEMPERATURE] = 14.0
     return values

@@ -121,14 +121,14 @@ def test_a_frame_without_a_whole_day_gives_no_days(hours: int) -> None:
 
 
 def test_a_complete_day_is_the_plain_sum_mean_and_extreme_of_its_hours() -> None:
-    """Arithmetic: 12 h of 400 W/m² are 12 × 400 × 0.0036 MJ; wind to 2 m by FAO-56 eq. 47; nothing estimated."""
+    """Arithmetic: 12 h of 60 W/m² are 12 × 60 × 0.0036 MJ; wind to 2 m by FAO-56 eq. 47; nothing estimated."""
     result = london_days(winter_days(2))
     assert result.days == (date(2024, 1, 10), date(2024, 1, 11))
     assert result.rain_mm == pytest.approx([2.4, 2.4])
     assert result.air_temperature_mean_c == pytest.approx([15.0, 15.0])
     assert result.air_temperature_max_c == pytest.approx([20.0, 20.0])
     assert result.air_temperature_min_c == pytest.approx([10.0, 10.0])
-    assert result.shortwave_mj == pytest.approx([17.28, 17.28])
+    assert result.shortwave_mj == pytest.approx([2.592, 2.592])
     assert result.vapour_pressure_kpa == pytest.approx(2 * [float(humidity.saturation_vapour_pressure(9.0))])
     assert result.relative_humidity_min_percent == pytest.approx([70.0, 70.0])
     assert result.wind_speed_2m_ms == pytest.approx(2 * [3.0 * 4.87 / np.log(67.8 * 10 - 5.42)])
@@ -288,7 +288,7 @@ def test_missing_radiation_at_night_changes_nothing() -> None:
     at_night = (values.index.hour < 6) | (values.index.hour >= 18)
     values.loc[at_night, SHORTWAVE] = np.nan
     result = london_days(values)
-    assert result.shortwave_mj[0] == pytest.approx(17.28)
+    assert result.shortwave_mj[0] == pytest.approx(2.592)
     assert result.estimated == ((),)
 
 
@@ -364,7 +364,7 @@ def test_a_gap_in_measured_soil_temperature_is_bridged_from_the_measurement() ->
     values = winter_days(3)
     values.iloc[24:48, values.columns.get_loc(SOIL_TEMPERATURE)] = np.nan
     result = london_days(values)
-    target = 15.0 + 0.1 * (17.28 - 4.0)
+    target = 15.0  # the light is too weak to warm the soil above the air
     assert result.soil_temperature_c[1] == pytest.approx(14.0 + (1 - 0.5**0.4) * (target - 14.0))
     assert [daily.SOIL_TEMPERATURE_SIMULATED in notes for notes in result.estimated] == [False, True, False]
 
