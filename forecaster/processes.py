@@ -38,21 +38,27 @@ def serve_both(environment: Environment, *, say: Callable[[str], None], opening:
     Promise: neither process outlives the other or this one's orderly end. Raises: ConfigurationError where the address cannot be served.
     """
     _refuse_address_that_cannot_be_served(environment)
-    worker = _start("worker")
-    web = _start("web")
-    processes = {"cycle": worker, "web": web}
+    processes: dict[str, subprocess.Popen[bytes]] = {}
+    told_to_stop = False
 
     def stop(signum: int, _frame: FrameType | None) -> None:
+        nonlocal told_to_stop
+        told_to_stop = True
         for process in processes.values():
             if process.poll() is None:
                 process.send_signal(signal.SIGTERM)
 
-    signal.signal(signal.SIGTERM, stop)
-    signal.signal(signal.SIGINT, stop)
+    # Before the first process starts; also a terminal that is closed, which would else leave two processes with nobody to stop them.
+    for number in [getattr(signal, name) for name in ("SIGTERM", "SIGINT", "SIGHUP") if hasattr(signal, name)]:
+        if signal.getsignal(number) is not signal.SIG_IGN:  # nohup
+            signal.signal(number, stop)
     host = f"[{environment.host}]" if ":" in environment.host else environment.host
     address = f"http://{host}:{environment.port}/"
     try:
-        if _wait_until_ready(processes, address):
+        for name, command in (("cycle", "worker"), ("web", "web")):
+            if not told_to_stop:
+                processes[name] = _start(command)
+        if not told_to_stop and _wait_until_ready(processes, address):
             if opening:
                 say(opening)
             say(f"Pages:    {address}")
@@ -60,7 +66,7 @@ def serve_both(environment: Environment, *, say: Callable[[str], None], opening:
             if environment.mail_folder is not None:
                 say(f"Mails:    {environment.mail_folder}")
             say("Stop with Ctrl-C.")
-        while all(process.poll() is None for process in processes.values()):
+        while not told_to_stop and all(process.poll() is None for process in processes.values()):
             time.sleep(LOOK_SECONDS)
     finally:
         stop(signal.SIGTERM, None)

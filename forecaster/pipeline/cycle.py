@@ -63,7 +63,7 @@ def run_ground(ground: Ground, context: Context) -> CycleRecord:
     try:
         return _run(ground, context, started=started)
     except Exception as error:
-        log.error("the cycle of %s failed", ground.id, exc_info=not isinstance(error, ForecasterError))
+        log.error("the cycle of %s failed: %s", ground.id, error, exc_info=not isinstance(error, ForecasterError))
         return record_failure(ground, context, error, started=started)
 
 

@@ -77,7 +77,8 @@ def joined_weather(
             # One damaged issue must not keep the others, or a new pull, from being used.
             log.error("the weather of %s issued at %s is left out: %s", ground.id, issue.issued_at, error.message)
     if not frames:
-        return GatheredWeather(None, weather_status(None, now=now, stale_after_hours=stale_after_hours, problem=pull.problem))
+        status = weather_status(None, now=now, stale_after_hours=stale_after_hours, problem=pull.problem)
+        return GatheredWeather(None, status.model_copy(update={"sample": ground.sample}))
     newest, *older = frames
     status = weather_status(newest, now=now, stale_after_hours=stale_after_hours, problem=pull.problem)
     return GatheredWeather(overlay(newest, older, since=since), status)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import logging
+from collections.abc import Callable
 from datetime import UTC, date, datetime, time, timedelta
 
 from sqlalchemy.orm import Session
 
 from forecaster.delivery.message import Letter
 from forecaster.delivery.outbox import Attempt, deliver
-from forecaster.delivery.render import render_digest
+from forecaster.delivery.render import RenderedMessage, render_digest
 from forecaster.documents import DigestDocument
 from forecaster.ground.ground import Ground, Recipient
 from forecaster.pipeline.context import Context
@@ -32,20 +33,31 @@ from forecaster.storage.messages import (
 log = logging.getLogger(__name__)
 
 
-def enqueue_digest(
-    session: Session, ground: Ground, digest: DigestDocument, *, now: datetime, ahead_minutes: int, kind: str = "digest"
+def enqueue_digest(session: Session, ground: Ground, digest: DigestDocument, *, now: datetime, ahead_minutes: int) -> int:
+    """Write the day's message and put it into the outbox, as ``enqueue_rendered`` does."""
+    return enqueue_rendered(session, ground, render_digest(digest), local_day=digest.local_day, now=now, ahead_minutes=ahead_minutes)
+
+
+def enqueue_rendered(
+    session: Session,
+    ground: Ground,
+    rendered: RenderedMessage,
+    *,
+    local_day: date,
+    now: datetime,
+    ahead_minutes: int,
+    kind: str = "digest",
 ) -> int:
     """Put the day's message for every recipient whose hour is near into the outbox; returns how many are new.
 
     The last cycle before the hour writes it, so that it is as fresh as can be; later cycles of the day find its key taken.
     """
-    rendered = render_digest(digest)
     new = 0
     for recipient in ground.recipients:
-        not_before = local_moment(ground, digest.local_day, recipient.daily_at)
+        not_before = local_moment(ground, local_day, recipient.daily_at)
         if now < not_before - timedelta(minutes=ahead_minutes):
             continue
-        key = digest_key(ground.id, recipient.email, digest.local_day)
+        key = digest_key(ground.id, recipient.email, local_day)
         new += enqueue_message(
             session,
             NewMessage(
@@ -53,13 +65,13 @@ def enqueue_digest(
                 ground_id=ground.id,
                 recipient=recipient.email,
                 kind=kind,
-                local_day=digest.local_day,
+                local_day=local_day,
                 subject=rendered.subject,
                 text=rendered.text,
                 html=rendered.html,
                 created_at=now,
                 not_before=not_before,
-                expires_at=_end_of_use(ground, recipient, digest.local_day),
+                expires_at=_end_of_use(ground, recipient, local_day),
             ),
         )
     return new
@@ -75,8 +87,11 @@ def _end_of_use(ground: Ground, recipient: Recipient, day: date) -> datetime:
     return local_moment(ground, day + timedelta(days=1), recipient.daily_at)
 
 
-def send_due(context: Context) -> dict[str, int]:
-    """Send what is due, each message by claim → commit → send → mark. Returns how many ended in which way."""
+def send_due(context: Context, *, stopping: Callable[[], bool] = lambda: False) -> dict[str, int]:
+    """Send what is due, each message by claim → commit → send → mark. Returns how many ended in which way.
+
+    ``stopping``: asked before each message; what is under way is finished, so that an orderly stop leaves no claim behind.
+    """
     ends: dict[str, int] = {}
     now = context.clock()
     with transaction(context.engine) as session:
@@ -85,6 +100,8 @@ def send_due(context: Context) -> dict[str, int]:
             ends["expired"] = expired
         due = due_messages(session, now)
     for message in due:
+        if stopping():
+            break
         with transaction(context.engine) as session:
             mine = claim_message(session, message.id, owner=context.owner, now=context.clock())
         if mine:

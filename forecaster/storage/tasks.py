@@ -17,6 +17,11 @@ def ensure_task(session: Session, name: str, due_at: datetime) -> bool:
     return insert_or_ignore(session, TaskRow, {"name": name, "due_at": due_at}, key=("name",))
 
 
+def hasten_task(session: Session, name: str, *, latest: datetime, due_at: datetime) -> bool:
+    """Make a task due at ``due_at`` that is due only after ``latest``: its interval was shortened, or a clock was ahead."""
+    return _changed_one(session, update(TaskRow).where(TaskRow.name == name, TaskRow.due_at > latest).values(due_at=due_at))
+
+
 def due_tasks(session: Session, now: datetime) -> tuple[str, ...]:
     """Names of tasks whose time has come, longest overdue first. A task missed several times is in it once."""
     return tuple(session.scalars(select(TaskRow.name).where(TaskRow.due_at <= now).order_by(TaskRow.due_at, TaskRow.name)))
@@ -33,6 +38,13 @@ def finish_task(session: Session, name: str, *, owner: str, next_due_at: datetim
     """The work is done; it is due again at ``next_due_at``. False where the claim had passed to another."""
     mine = update(TaskRow).where(TaskRow.name == name, TaskRow.claimed_by == owner)
     return _changed_one(session, mine.values(due_at=next_due_at, claimed_at=None, claimed_by=None))
+
+
+def give_back_task(session: Session, name: str, *, owner: str) -> bool:
+    """The work could not be done; it stays due, for anybody. False where the claim had passed to another."""
+    return _changed_one(
+        session, update(TaskRow).where(TaskRow.name == name, TaskRow.claimed_by == owner).values(claimed_at=None, claimed_by=None)
+    )
 
 
 def _changed_one(session: Session, statement: Any) -> bool:

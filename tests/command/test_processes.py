@@ -2,21 +2,30 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 import os
 import signal
 import socket
 import subprocess
 import sys
+import threading
 import time
 import urllib.error
 import urllib.request
 from collections.abc import Iterator
 from contextlib import closing
+from datetime import UTC, datetime
 from pathlib import Path
 
 import psutil
 import pytest
+from aiosmtpd.smtp import SMTP, Envelope, Session
+
+from forecaster.storage.database import open_database, reading
+from forecaster.storage.messages import count_messages
+from forecaster.storage.tasks import due_tasks
+from tests.delivery.servers import Postbox, smtp_server
 
 STARTS_WITHIN_S = 60.0
 
@@ -93,6 +102,52 @@ def test_when_the_cycle_process_dies_the_service_ends_and_says_so(demo: Running)
     said, _ = demo.process.communicate(timeout=30)
     assert demo.process.returncode == 1
     assert "the cycle process ended" in said
+
+
+def test_when_its_terminal_is_closed_the_service_ends_and_leaves_no_process_behind(demo: Running) -> None:
+    children = list(demo.children().values())
+    demo.process.send_signal(signal.SIGHUP)
+    demo.process.communicate(timeout=30)
+    assert demo.process.returncode == 0
+    assert not any(child.is_running() and child.status() != psutil.STATUS_ZOMBIE for child in children)
+
+
+class SlowPostbox(Postbox):
+    """Takes its time over the first message."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.asked = threading.Event()
+
+    async def handle_DATA(self, server: SMTP, session: Session, envelope: Envelope) -> str:
+        self.asked.set()
+        await asyncio.sleep(2.0)
+        return await super().handle_DATA(server, session, envelope)
+
+
+def test_a_cycle_process_that_is_stopped_while_sending_finishes_that_message_and_leaves_no_claim(tmp_path: Path) -> None:
+    """An orderly stop is no crash: the message arrives once, and the next start does not send it again."""
+    postbox = SlowPostbox()
+    with smtp_server(postbox) as port:
+        settings = {"DATA": str(tmp_path), "FIXED_NOW": "2026-09-12T05:00:00Z", "SMTP_HOST": "127.0.0.1", "SMTP_PORT": str(port)}
+        settings |= {"SMTP_TLS": "none", "MAIL_FROM": "outlook@ground.example"}
+        clean = {name: value for name, value in os.environ.items() if not name.startswith("FORECASTER_")}
+        environment = clean | {f"FORECASTER_{name}": value for name, value in settings.items()}
+        worker = subprocess.Popen([sys.executable, "-m", "forecaster", "worker"], env=environment)
+        try:
+            assert postbox.asked.wait(STARTS_WITHIN_S)
+            worker.terminate()
+            assert worker.wait(timeout=30) == 0
+        finally:
+            worker.kill()
+            worker.wait()
+        assert len(postbox.received) == 1
+        engine = open_database(f"sqlite:///{tmp_path / 'forecaster.db'}")
+        with reading(engine) as session:
+            counts = count_messages(session)
+            assert due_tasks(session, datetime(2026, 9, 12, 5, 0, tzinfo=UTC)) == ()
+        engine.dispose()
+    assert (counts["sent"], counts["claimed"], counts["waiting"]) == (1, 0, 1)
 
 
 def test_a_port_in_use_is_said_at_once(tmp_path: Path) -> None:

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
+import pytest
+
+from forecaster.errors import StorageError
+from forecaster.pipeline.cycle import register_grounds
 from forecaster.scheduler import run_due
+from forecaster.storage.database import transaction
+from forecaster.storage.tasks import claim_task, ensure_task
 from tests.pipeline.conftest import Service, service  # noqa: F401 - the fixture
 
 
 def test_a_cycle_runs_when_due_and_not_before(service: Service) -> None:  # noqa: F811
-    from forecaster.pipeline.cycle import register_grounds
-
     context = service.context()
     every = service.configuration.service.cycle_every_minutes
     register_grounds(context)
@@ -22,8 +28,6 @@ def test_a_cycle_runs_when_due_and_not_before(service: Service) -> None:  # noqa
 
 
 def test_missed_hours_collapse_into_one_run(service: Service) -> None:  # noqa: F811
-    from forecaster.pipeline.cycle import register_grounds
-
     register_grounds(service.context())
     run_due(service.context())
     service.wait(days=3)
@@ -33,12 +37,6 @@ def test_missed_hours_collapse_into_one_run(service: Service) -> None:  # noqa: 
 
 
 def test_a_claimed_cycle_is_left_to_the_process_that_has_it(service: Service) -> None:  # noqa: F811
-    from datetime import timedelta
-
-    from forecaster.pipeline.cycle import register_grounds
-    from forecaster.storage.database import transaction
-    from forecaster.storage.tasks import claim_task, ensure_task
-
     register_grounds(service.context())
     with transaction(service.engine) as session:
         ensure_task(session, "cycle/brackenholt", service.now)
@@ -46,3 +44,48 @@ def test_a_claimed_cycle_is_left_to_the_process_that_has_it(service: Service) ->
     assert run_due(service.context()) == ()
     service.wait(minutes=31)
     assert run_due(service.context()) == ("brackenholt",), "the other process is gone: its claim has run out"
+
+
+def test_a_cycle_whose_weather_did_not_come_is_tried_again_soon(service: Service) -> None:  # noqa: F811
+    register_grounds(service.context())
+    service.take_weather_away()
+    assert run_due(service.context()) == ("brackenholt",)
+    service.wait(minutes=19)
+    assert run_due(service.context()) == ()
+    service.wait(minutes=1)
+    service.write_weather()
+    assert run_due(service.context()) == ("brackenholt",)
+    service.wait(minutes=21)
+    assert run_due(service.context()) == (), "this one went well"
+
+
+def test_a_cycle_whose_end_could_not_be_kept_stays_due_and_messages_go_out(
+    service: Service,  # noqa: F811
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def locked(*_args: object) -> None:
+        raise StorageError("database is locked")
+
+    register_grounds(service.context())
+    sent = []
+    with monkeypatch.context() as patch:
+        patch.setattr("forecaster.scheduler.run_ground", locked)
+        patch.setattr("forecaster.scheduler.send_due", lambda *_args, **_kwargs: sent.append(True))
+        with pytest.raises(StorageError, match="locked"):
+            run_due(service.context())
+    assert sent == [True]
+    assert run_due(service.context()) == ("brackenholt",), "no claim was left behind"
+
+
+def test_a_cycle_that_a_wrong_clock_put_off_for_years_runs(service: Service) -> None:  # noqa: F811
+    register_grounds(service.context())
+    with transaction(service.engine) as session:
+        ensure_task(session, "cycle/brackenholt", service.now + timedelta(days=4000))
+    assert run_due(service.context()) == ("brackenholt",)
+
+
+def test_a_process_that_is_told_to_stop_begins_nothing_new(service: Service) -> None:  # noqa: F811
+    register_grounds(service.context())
+    assert run_due(service.context(), stopping=lambda: True) == ()
+    assert service.mails() == []
+    assert run_due(service.context()) == ("brackenholt",)

@@ -6,6 +6,7 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from datetime import datetime, timedelta
+from email.message import EmailMessage
 from pathlib import Path
 
 import pytest
@@ -119,6 +120,26 @@ def test_a_server_that_never_answers_at_the_end_gets_the_message_twice_at_most(d
             send_due(database, mailer, owner="one", now=NOON + minutes * MINUTE)
     assert len(taken) == 2
     assert status(database) == "failed"
+
+
+def test_a_message_that_another_process_took_meanwhile_is_left_to_it(database: Engine) -> None:
+    """Two messages are due; while one process sends the first, another sends the other."""
+    with transaction(database) as session:
+        enqueue_message(session, message(key="second"))
+    handed_over: list[tuple[str, str]] = []
+
+    class Other:
+        def send(self, mail: EmailMessage) -> None:
+            handed_over.append(("other", mail["Message-ID"]))
+
+    class Slow:
+        def send(self, mail: EmailMessage) -> None:
+            handed_over.append(("slow", mail["Message-ID"]))
+            send_due(database, Other(), owner="other", now=NOON)
+
+    send_due(database, Slow(), owner="slow", now=NOON)
+    assert [who for who, _ in handed_over] == ["slow", "other"]
+    assert len({name for _, name in handed_over}) == 2
 
 
 def test_a_message_that_waited_past_its_use_is_not_sent(database: Engine) -> None:

@@ -9,12 +9,14 @@ import numpy as np
 import pytest
 from sqlalchemy import update
 
+from forecaster.alerts.digest import build_digest
 from forecaster.errors import StorageError
-from forecaster.ground.ground import Recipient
+from forecaster.ground.ground import Recipient, WeatherChoice
 from forecaster.pipeline import cycle as cycle_module
 from forecaster.pipeline import soil_run
 from forecaster.pipeline.cycle import run_cycles
 from forecaster.pipeline.outgoing import send_due
+from forecaster.settings.shipped import shipped_folder
 from forecaster.storage.cycles import latest_cycle
 from forecaster.storage.database import reading, transaction
 from forecaster.storage.episodes import open_alerts, save_episode
@@ -277,6 +279,51 @@ class TestOneBadGround:
         run_cycles(two.context())
         send_due(two.context())
         assert len([mail for mail in two.mails() if mail["To"] == "a@example.org"]) == 1, "told once a day"
+
+    def test_whose_message_cannot_be_arranged_either_does_not_stop_the_others_and_its_people_are_told(
+        self, two: Service, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        """What breaks the digest in a cycle breaks it in the message about the failure as well."""
+
+        def fails(inputs):
+            if inputs.ground.id == "other":
+                raise ZeroDivisionError("invented")
+            return build_digest(inputs)
+
+        monkeypatch.setattr(cycle_module, "build_digest", fails)
+        monkeypatch.setattr("forecaster.pipeline.failure.build_digest", fails)
+        records = {record.ground_id: record for record in run_cycles(two.context())}
+        send_due(two.context())
+        assert (records["other"].status, records["brackenholt"].status) == ("failed", "ok")
+        (told,) = [mail for mail in two.mails() if mail["To"] == "a@example.org"]
+        assert told["Subject"] == "Other ground: not known"
+        assert "does not mean that all is well" in " ".join(told.get_body(("plain",)).get_content().split())
+
+    @pytest.mark.parametrize("broken", ["run_soil", "build_digest"])
+    def test_a_message_about_a_failed_cycle_of_an_invented_ground_says_that_it_is_a_sample(
+        self, service: Service, monkeypatch: pytest.MonkeyPatch, broken: str
+    ) -> None:
+        def fails(*_args, **_kwargs):
+            raise RuntimeError("invented")
+
+        monkeypatch.setattr(cycle_module, broken, fails)
+        if broken == "build_digest":
+            monkeypatch.setattr("forecaster.pipeline.failure.build_digest", fails)
+        sample = replace(service.ground, weather=WeatherChoice("sample", str(shipped_folder("sample_weather"))))
+        service.configuration = replace(service.configuration, grounds=(sample,))
+        service.now = datetime(2026, 9, 12, 5, 0, tzinfo=UTC)
+        assert service.cycle().status == "failed"
+        assert "This is sample weather" in service.mail_text()
+
+    def test_why_a_cycle_failed_stands_in_the_log(
+        self, service: Service, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+    ) -> None:
+        def fails(*_args, **_kwargs):
+            raise StorageError("stored arrays cannot be read")
+
+        monkeypatch.setattr(cycle_module, "stored_start", fails)
+        assert service.cycle().status == "failed"
+        assert "stored arrays cannot be read" in caplog.text
 
     def test_nothing_of_a_failed_cycle_is_kept_but_its_record(self, service: Service, monkeypatch: pytest.MonkeyPatch) -> None:
         def fails(*_args, **_kwargs):
