@@ -29,6 +29,8 @@ class RootZone:
     """Water above field capacity that a break below holds back (gravel under sand) [mm]."""
     percolation_limit_mm: float = 1000.0
     """Most water that the ground below the root zone takes in a day [mm]."""
+    exchange_per_day: float = 0.0
+    """How fast surface layer and rest even out their shares of available water [1/d]."""
     infiltration_mm_per_h: float = 1000.0
     """Rain that wet soil takes in an hour; what falls faster runs off once the top layer is full [mm/h]."""
 

@@ -26,6 +26,7 @@ Floats = npt.NDArray[np.float64]
 
 SMALLEST_EXPOSED_FRACTION = 0.01  # FAO-56, limits given with eq. 75
 SURFACE_SHARE_EXPONENT = 0.6  # Allen et al. 2005
+EXCHANGE_SHARE = 0.2  # most of its available water that a layer gives to the other in a day; assumption
 LEAK_PER_DAY = 0.05  # share of perched water that leaves in a day; assumption: it lasts for weeks, not for a day
 
 
@@ -45,7 +46,8 @@ class RootZoneColumns:
     """Soil numbers; every array has shape (column,). Contents [m³/m³], depths [m], evaporation [mm], drainage share [1/d].
 
     ``held_back_mm``: water above field capacity that a break below the root zone (gravel under sand) keeps from draining freely; it
-    leaks at ``LEAK_PER_DAY``. ``percolation_limit_mm``: most that the ground below takes in a day (clay, a pan). Both: assumption.
+    leaks at ``LEAK_PER_DAY``. ``percolation_limit_mm``: most that the ground below takes in a day (clay, a pan). ``exchange_per_day``: how fast
+    the two layers even out their shares of available water, up or down [1/d]; 0 is the published form. All three: assumption.
     """
 
     field_capacity_m3m3: Floats
@@ -57,6 +59,7 @@ class RootZoneColumns:
     drains_per_day: Floats
     held_back_mm: Floats
     percolation_limit_mm: Floats
+    exchange_per_day: Floats
 
     @cached_property
     def total_available_mm(self) -> Floats:
@@ -87,6 +90,16 @@ class RootZoneColumns:
     def lower_excess_limit_mm(self) -> Floats:
         """Water above field capacity that the rest of the root zone can hold [mm]."""
         return 1000.0 * (self.saturation_m3m3 - self.field_capacity_m3m3) * (self.root_depth_m - self.surface_depth_m)
+
+    @cached_property
+    def surface_per_lower(self) -> Floats:
+        """Available water of the full surface layer per that of the rest [1]."""
+        return self.surface_available_mm / self.lower_available_mm
+
+    @cached_property
+    def exchanges(self) -> bool:
+        """Whether any column's layers exchange water."""
+        return bool(self.exchange_per_day.any())
 
     @cached_property
     def surface_share_scale(self) -> Floats:
@@ -233,12 +246,14 @@ def water_day(
     into_lower_mm: Floats,
     order: DayOrder = DayOrder.WATER_FIRST,
     exposed_rooted: bool = False,
+    wettable: Floats | float = 1.0,
 ) -> tuple[Stores, WaterFluxes]:
     """Advance the stores by one day; all arrays have shape (column,).
 
     ``into_surface_mm``: water entering the soil matrix at the top; ``into_lower_mm``: water reaching the lower root zone past the
     surface layer (fingers) [mm]. ``exposed_rooted``: roots dry the evaporation layer of the exposed fraction too (Tew of FAO-56 eq. 77, not
-    negligible for roots shallower than 0.5-0.6 m, so for turf; the worked examples leave it out). Evaporation and transpiration are limited
+    negligible for roots shallower than 0.5-0.6 m, so for turf; the worked examples leave it out). ``wettable``: share of the exchange between
+    the layers that repellency leaves [0-1]: soil that repels water does not draw it up. Evaporation and transpiration are limited
     by what is there before they are taken. NaN in, NaN out: hold the state outside where a day is unknown. The balance into_surface +
     into_lower = E + T + drainage + saturation run-off + change of storage closes to rounding.
     """
@@ -275,6 +290,14 @@ def water_day(
     from_surface = np.minimum(wanted - from_lower, surface_left)
     surface = surface + from_surface
     lower = lower + from_lower
+    if soil.exchanges:
+        rise = soil.exchange_per_day * wettable * (surface - lower * soil.surface_per_lower)
+        # Neither layer gives more than a share of what it has left. Dr is the same afterwards: the root zone's balance does not see it.
+        most_up = EXCHANGE_SHARE * np.maximum(soil.lower_available_mm - lower, 0.0)
+        most_down = EXCHANGE_SHARE * np.maximum(soil.surface_available_mm - surface, 0.0)
+        rise = between(rise, -most_down, most_up)
+        surface = surface - rise
+        lower = lower + rise
     if exposed_rooted:
         exposed = np.maximum(exposed, np.minimum(exposed + from_surface, soil.surface_available_mm))
 

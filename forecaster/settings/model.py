@@ -21,6 +21,7 @@ class ModelFile(Entry):
     kc_max_base_often_wet: float = Field(ge=1.0, le=1.4)
     wetting_mm: float = Field(ge=0.1, le=20.0)
     exposed_rooted: bool
+    cold_slows_use: bool
     climate_adjusted: bool
     snow_below_c: float = Field(ge=-5.0, le=2.0)
     rain_above_c: float = Field(ge=0.5, le=6.0)

@@ -18,6 +18,7 @@ Millimetres = Annotated[float, Field(gt=0.0, le=50.0)]
 Share = Annotated[float, Field(gt=0.0, le=1.0)]
 Below = Annotated[float, Field(ge=0.0, le=100.0)]
 DayLimit = Annotated[float, Field(gt=0.0, le=1000.0)]
+Exchange = Annotated[float, Field(ge=0.0, le=1.0)]
 HourLimit = Annotated[float, Field(gt=0.0, le=1000.0)]
 LogSeconds = Annotated[float, Field(ge=0.0, le=6.0, description="a number from 0 to 6 (log10 of the drop test in seconds)")]
 
@@ -38,6 +39,7 @@ class SoilEntry(Entry):
     held_back_mm: Below | None = None
     percolation_limit_mm: DayLimit | None = None
     infiltration_mm_per_h: HourLimit | None = None
+    exchange_per_day: Exchange | None = None
     potential_repellency_sound_log10_s: LogSeconds | None = None
     potential_repellency_band_log10_s: LogSeconds | None = None
     critical_water_share: Annotated[float, Field(ge=-0.2, le=1.5)] | None = None
@@ -57,6 +59,7 @@ class SoilDefaults(Entry):
     held_back_mm: Below
     percolation_limit_mm: DayLimit
     infiltration_mm_per_h: HourLimit
+    exchange_per_day: Exchange
     potential_repellency_sound_log10_s: LogSeconds
     potential_repellency_band_log10_s: LogSeconds
     critical_water_share: Annotated[float, Field(ge=-0.2, le=1.5)]
@@ -80,6 +83,7 @@ class RootZoneEntry(Entry):
     held_back_mm: Below | None = None
     percolation_limit_mm: DayLimit | None = None
     infiltration_mm_per_h: HourLimit | None = None
+    exchange_per_day: Exchange | None = None
     potential_repellency_sound_log10_s: LogSeconds | None = None
     potential_repellency_band_log10_s: LogSeconds | None = None
     critical_water_sound_m3m3: WaterContent | None = None

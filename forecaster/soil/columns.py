@@ -21,6 +21,7 @@ class ModelParameters:
     kc_max_base_often_wet: float = 1.1  # the same, wetted every day or two
     wetting_mm: float = 1.0  # least water of a wetting that counts for it [A]
     exposed_rooted: bool = True  # roots dry the exposed fraction too: Tew of FAO-56 eq. 77
+    cold_slows_use: bool = True  # Kcb falls with the growth response to soil temperature [A]
     climate_adjusted: bool = True  # Kcb moved to wind and humidity: FAO-56 eq. 70
     # snow
     snow_below_c: float = 0.0  # all snow at this daily mean [A]
@@ -76,6 +77,7 @@ class ColumnParameters:
     interception_mm: Floats
     held_back_mm: Floats
     percolation_limit_mm: Floats
+    exchange_per_day: Floats
 
     def __post_init__(self) -> None:
         shapes = {getattr(self, f.name).shape for f in fields(self)}
@@ -95,7 +97,13 @@ class ColumnParameters:
 NEVER_DORMANT_C = -100.0
 # What a column has where nothing is said of it: green in winter, no interception, nothing held back below, and ground below that takes
 # all that drains.
-NEUTRAL = {"interception_mm": 0.0, "held_back_mm": 0.0, "percolation_limit_mm": 1000.0, "dormant_below_c": NEVER_DORMANT_C}
+NEUTRAL = {
+    "interception_mm": 0.0,
+    "held_back_mm": 0.0,
+    "percolation_limit_mm": 1000.0,
+    "dormant_below_c": NEVER_DORMANT_C,
+    "exchange_per_day": 0.0,
+}
 
 
 def stack(columns: Sequence[Mapping[str, float]]) -> ColumnParameters:

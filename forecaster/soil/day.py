@@ -10,7 +10,7 @@ import numpy.typing as npt
 from forecaster.physics import repellency, soil_water, turf_cover
 from forecaster.physics.fruiting import FruitingMemory
 from forecaster.physics.interception import intercepted_day
-from forecaster.physics.limits import between
+from forecaster.physics.limits import between, unit_ramp
 from forecaster.physics.snow import SnowRates, snow_day
 from forecaster.soil.columns import NEVER_DORMANT_C, ColumnParameters, ModelParameters
 from forecaster.soil.state import Forcing, SoilState
@@ -154,7 +154,8 @@ class DayStep:
             runoff = np.where(frozen, runoff + water_in, runoff)
             water_in = np.where(frozen, 0.0, water_in)
             asked = np.where(frozen, 0.0, asked)
-        kept_out = water_in * repellency.share_kept_out(now.repellency, share_at_extreme=model.repellency_share)
+        kept_out_share = repellency.share_kept_out(now.repellency, share_at_extreme=1.0)
+        kept_out = water_in * (model.repellency_share * kept_out_share)
         fingers = model.lost_to_fingers * kept_out
         bypass = model.lost_to_bypass * kept_out
         into_surface = water_in - kept_out
@@ -174,6 +175,7 @@ class DayStep:
             into_lower_mm=fingers,
             order=self.order,
             exposed_rooted=model.exposed_rooted,
+            wettable=1.0 - kept_out_share,
         )
         relaxed, cover = self._repellency(now, stores), self._cover(now, flux, warmth, et0)
         since, interval = self._wettings(now, arriving)
@@ -233,9 +235,11 @@ class DayStep:
         """Kcb of the turf as green as it is, moved to the climate, and Kc,max, lower where the surface is wetted every day or two."""
         columns, model = self.columns, self.model
         term = self.height_weight * soil_water.climate_departure(forcing.wind_speed_2m_ms[day], forcing.relative_humidity_min_percent[day])
-        kcb = turf_cover.basal_coefficient_of_cover(
-            columns.basal_crop_coefficient, now.cover.green, smallest=model.minimum_basal_coefficient
-        )
+        green = now.cover.green
+        if model.cold_slows_use:
+            # Cold roots take up little, and what does not grow transpires little: the soil's warmth stands for both (assumption).
+            green = green * unit_ramp(forcing.soil_temperature_c[day], columns.growth_starts_c, columns.growth_full_c)
+        kcb = turf_cover.basal_coefficient_of_cover(columns.basal_crop_coefficient, green, smallest=model.minimum_basal_coefficient)
         if model.climate_adjusted:
             kcb = kcb + term * (kcb > ADJUSTED_ABOVE)
         often = np.maximum(now.wetting_interval_days, now.days_since_wetting) <= OFTEN_WET_DAYS

@@ -25,7 +25,7 @@ Floats = npt.NDArray[np.float64]
 AnyNumber = TypeVar("AnyNumber", bound=np.generic)
 
 COLUMNS_PER_SURFACE = len(TurfState)
-STATE_VERSION = "2"
+STATE_VERSION = "3"
 """Raise it when the simulation changes what a state means: older stored states are then simulated anew."""
 
 
@@ -65,6 +65,7 @@ def _column(surface: Surface, state: TurfState) -> dict[str, float]:
         "interception_mm": turf.interception_mm,
         "held_back_mm": zone.held_back_mm,
         "percolation_limit_mm": zone.percolation_limit_mm,
+        "exchange_per_day": zone.exchange_per_day,
         "crown_endurance_days": turf.crown_endurance_sound_days if sound else turf.crown_endurance_band_days,
     }
 

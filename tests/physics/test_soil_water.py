@@ -26,6 +26,7 @@ def root_zone(**changes: float) -> sw.RootZoneColumns:
         "drains_per_day": 1.0,
         "held_back_mm": 0.0,
         "percolation_limit_mm": 1000.0,
+        "exchange_per_day": 0.0,
     }
     return sw.RootZoneColumns(**{name: column(value) for name, value in (numbers | changes).items()})
 
@@ -257,6 +258,7 @@ def test_nested_stores_equal_the_one_bucket_balance_of_fao_56(
     kcb=st.floats(0.0, 1.3),
     few=st.floats(0.01, 1.0),
     drains=st.floats(0.01, 1.0),
+    exchange=st.sampled_from([0.0, 0.2, 1.0]),
     order=st.sampled_from(sw.DayOrder),
 )
 def test_every_day_closes_and_stays_in_bounds(
@@ -267,9 +269,10 @@ def test_every_day_closes_and_stays_in_bounds(
     kcb: float,
     few: float,
     drains: float,
+    exchange: float,
     order: sw.DayOrder,
 ) -> None:
-    soil = root_zone(root_depth_m=0.20, surface_depth_m=0.05, readily_evaporable_mm=4.0, drains_per_day=drains)
+    soil = root_zone(root_depth_m=0.20, surface_depth_m=0.05, readily_evaporable_mm=4.0, drains_per_day=drains, exchange_per_day=exchange)
     before = stores(*start)
     after, flux = sw.water_day(
         before,
@@ -297,3 +300,17 @@ def test_evaporation_and_transpiration_take_only_what_is_there() -> None:
     after, flux = sw.water_day(almost_dry, soil, demand(12.0, 1.2, 1.25, 0.05, 0.1), into_surface_mm=column(0.0), into_lower_mm=column(0.0))
     assert 0.0 < flux.transpiration_mm[0] <= 0.2 + 1e-12  # 13 mm available, 12.8 mm gone
     assert after.root_zone_mm[0] <= soil.total_available_mm[0] + flux.evaporation_mm[0] + 1e-12
+
+
+def test_layers_even_out_their_shares_and_repellent_soil_does_not_draw_water_up() -> None:
+    soil = root_zone(exchange_per_day=0.2)
+    idle = demand(0.0, 0.3, 1.2, 0.05, 0.4)
+    still = {"into_surface_mm": column(0.0), "into_lower_mm": column(0.0)}
+    dry_top = stores(surface=10.0, lower=0.0)
+    evened, _ = sw.water_day(dry_top, soil, idle, **still)
+    repelled, _ = sw.water_day(dry_top, soil, idle, wettable=column(0.0), **still)
+    assert evened.surface_mm[0] == pytest.approx(8.0)  # a fifth of the 10 mm that it lacks
+    assert evened.root_zone_mm[0] == pytest.approx(10.0)
+    assert repelled.surface_mm[0] == 10.0
+    dry_below, _ = sw.water_day(stores(surface=0.0, lower=13.0), soil, idle, **still)
+    assert dry_below.surface_mm[0] == pytest.approx(0.2 * 13.0 * 13.0 / 26.0)  # 13 mm of the surface layer's 13 against 26 below

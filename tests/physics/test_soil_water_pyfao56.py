@@ -34,6 +34,7 @@ def soil(total_available_mm: float) -> sw.RootZoneColumns:
         drains_per_day=column(1.0),
         held_back_mm=column(0.0),
         percolation_limit_mm=column(1000.0),
+        exchange_per_day=column(0.0),
     )
 
 

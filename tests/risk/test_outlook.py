@@ -198,7 +198,7 @@ def test_assumptions_name_the_watering_plan():
         "our defaults, where no drop test of yours is entered",
         "use 90% of the water that the reference grass",  # the basal coefficient of the surface's turf
         "How much rain repellent soil keeps out",
-        "brown by drought only: winter dormancy",
+        "brown by drought, and warm-season turf by cold",
         "above 22 °C, give no chance at all here",  # but turf puffballs of Chiba in midsummer: Terashima et al. 2004, Mycoscience 45:251
         "soil full of water, turf whole",
     ],
