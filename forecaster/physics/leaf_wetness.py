@@ -146,18 +146,15 @@ def leaf_wetness(hours: SurfaceHours, capacity_mm: Floats, *, start_mm: Values =
     added = rain + irrigation + dew
     given = np.where(irrigation >= WET_FROM_MM, Cause.IRRIGATION, np.where(rainy, Cause.RAIN, 0)).astype(np.int8)
 
-    highest, water, origin = np.empty(shape), np.empty(shape), np.empty(shape, dtype=np.int8)
-    film: Floats = np.broadcast_to(np.asarray(start_mm, dtype=np.float64), shape[1:])
-    came_from = np.where(film >= WET_FROM_MM, np.int8(start_cause), np.int8(Cause.DRY))
+    start: Floats = np.broadcast_to(np.asarray(start_mm, dtype=np.float64), shape[1:])
+    highest, water, film = np.empty(shape), np.empty(shape), start
     for hour in range(shape[0]):
         full = np.minimum(film + added[hour], capacity, out=highest[hour])
         film = np.maximum(full - demand[hour], 0.0, out=water[hour])
-        came_from = np.where(given[hour] > 0, given[hour], np.where(came_from > 0, came_from, np.int8(Cause.DEW)))
-        origin[hour] = np.where(full >= WET_FROM_MM, came_from, np.int8(Cause.DRY))
-        came_from = np.where(film >= WET_FROM_MM, origin[hour], np.int8(Cause.DRY))
 
-    before = np.concatenate([np.broadcast_to(np.asarray(start_mm, dtype=np.float64), (1, *shape[1:])), water[:-1]])
+    before = np.concatenate([start[None], water[:-1]])
     wet = highest >= WET_FROM_MM
+    origin = np.where(wet, _last_cause(given, before >= WET_FROM_MM, start_cause), np.int8(Cause.DRY))
     ends = wet & (water < WET_FROM_MM)
     share = wet.astype(np.float64)
     np.divide(highest - WET_FROM_MM, np.broadcast_to(demand, shape), out=share, where=ends)
@@ -173,6 +170,15 @@ def leaf_wetness(hours: SurfaceHours, capacity_mm: Floats, *, start_mm: Values =
         known=np.broadcast_to(known, shape),
         hours_until_dry=_hours_until_dry(wet, ends, share, known),
     )
+
+
+def _last_cause(given: npt.NDArray[np.int8], wet_before: Flags, start_cause: Cause) -> npt.NDArray[np.int8]:
+    """What the film of each hour came from, if it is wet: the last rain or watering since it was dry, or else dew."""
+    event = np.where(given > 0, given, np.where(wet_before, np.int8(0), np.int8(Cause.DEW)))
+    event[0] = np.where(event[0] > 0, event[0], np.int8(start_cause))
+    hours = np.arange(len(event), dtype=np.int32)[:, None]
+    last = np.maximum.accumulate(np.where(event > 0, hours, np.int32(0)), axis=0)
+    return np.take_along_axis(event, last, axis=0)
 
 
 def _by_column(values: Floats) -> Floats:
