@@ -89,7 +89,9 @@ class OutlookDay(Document):
     flush_hazard_per_day: float | None
     flush_chance_7_days: float | None
     estimated: tuple[str, ...] = ()
-    """What had to be estimated on this day ("radiation from temperature range")."""
+    """What had to be estimated or was taken out as impossible on this day ("radiation from the temperature range")."""
+    estimated_share: float | None = None
+    """0 to 1: how much of the day's weather was estimated; None where the weather of the day is missing."""
     risks: tuple[RiskDay, ...] = ()
 
 
@@ -142,6 +144,19 @@ class RingSummary(Document):
     """Band plus margins of 0.5 m: ground to cover if it were treated."""
 
 
+class WetSpell(Document):
+    """Hours in a row in which water lies on the leaf; of cause "unknown": in which nobody can tell, because there is no weather."""
+
+    starts_at_utc: datetime
+    ends_at_utc: datetime
+    """When the leaf is dry, or the next spell goes on."""
+    cause: Literal["rain", "irrigation", "dew", "frost", "unknown"]
+    exact: bool
+    """False where the spell reaches beyond what a forecast tells hour by hour."""
+    water_until_utc: datetime | None = None
+    """End of the last hour with rain or watering in it; None for dew, frost and unknown."""
+
+
 class SurfaceOutlook(Document):
     """Everything known about one surface at one cycle: the unit that storage keeps and pages show."""
 
@@ -171,6 +186,8 @@ class SurfaceOutlook(Document):
     assumptions: tuple[str, ...]
     notes: tuple[str, ...]
     """Estimated inputs, unmodelled ring types, missing days and the like."""
+    wet_hours: tuple[WetSpell, ...] | None = None
+    """When the leaf is wet, today and the coming 4 days, oldest first; a time in no spell is dry. None where it was not worked out."""
 
 
 # ---------------------------------------------------------------- ground

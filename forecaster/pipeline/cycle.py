@@ -31,6 +31,7 @@ from forecaster.pipeline.soil_run import (
 )
 from forecaster.pipeline.summaries import ground_summary
 from forecaster.risk.outlook import build_outlook
+from forecaster.risk.wet_hours import wet_hours_of
 from forecaster.storage.cycles import CycleRecord, save_cycle
 from forecaster.storage.database import reading, transaction
 from forecaster.storage.episodes import alerts_ended_since, alerts_of, open_alerts, save_episode
@@ -79,8 +80,10 @@ def _run(ground: Ground, context: Context, *, started: datetime) -> CycleRecord:
         since = weather_needed_since(ground, start, window=window)
         weather = joined_weather(session, ground, pull, now=started, since=since, stale_after_hours=service.stale_after_hours)
     run = run_soil(ground, weather, model, start=start, window=window)
+    wet_hours = wet_hours_of(ground, weather.frame, now=started)
     outlooks = tuple(
-        build_outlook(surface, configuration.rules, today=today, issued_at=started) for surface in surface_runs(ground, weather, run)
+        build_outlook(surface, configuration.rules, today=today, issued_at=started, wet_hours=wet_hours[surface.surface.id])
+        for surface in surface_runs(ground, weather, run)
     )
     charts = {outlook.surface_id: {name: render_svg(chart) for name, chart in chart_set(outlook).items()} for outlook in outlooks}
 

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 
-from forecaster.documents import ColumnDay, OutlookDay, RingSummary, RiskDay, SoilMarks, SurfaceOutlook
+from forecaster.documents import ColumnDay, OutlookDay, RingSummary, RiskDay, SoilMarks, SurfaceOutlook, WetSpell
 from forecaster.ground.surface import Surface
 from forecaster.physics.geometry import annulus_area
 from forecaster.quantities import RISK_QUANTITIES, Origin, repellency_class
@@ -20,7 +20,9 @@ from forecaster.soil.simulate import Simulation
 HISTORY_DAYS = 60
 
 
-def build_outlook(run: SurfaceRun, rules: Sequence[Rule], *, today: date, issued_at: datetime) -> SurfaceOutlook:
+def build_outlook(
+    run: SurfaceRun, rules: Sequence[Rule], *, today: date, issued_at: datetime, wet_hours: tuple[WetSpell, ...] | None = None
+) -> SurfaceOutlook:
     """Put one surface's run into the document that is stored, mailed and shown: 60 days back, today and 13 days ahead.
 
     ``known`` is False when the weather is missing or none of the coming days has any; then nothing is called safe.
@@ -63,6 +65,7 @@ def build_outlook(run: SurfaceRun, rules: Sequence[Rule], *, today: date, issued
             simulated_from=run.simulated_from,
             cold_season_unseen=cold_season_unseen(run, judged, today=today),
         ),
+        wet_hours=wet_hours,
     )
 
 
@@ -93,8 +96,7 @@ def _outlook_day(run: SurfaceRun, judged: Judgement, i: int, *, today: date, sta
     lead = (day - today).days
 
     def value(name: str) -> float | None:
-        found = float(judged.quantities[name][i])
-        return None if math.isnan(found) else found
+        return _number(judged.quantities[name][i])
 
     certainty = certainty_of(judged.origins[i], lead_days=lead, stale=stale)
     risks = tuple(
@@ -128,8 +130,13 @@ def _outlook_day(run: SurfaceRun, judged: Judgement, i: int, *, today: date, sta
         flush_hazard_per_day=value("flush_hazard_per_day"),
         flush_chance_7_days=value("flush_chance_7_days"),
         estimated=run.daily.estimated[number] if number >= 0 else (),
+        estimated_share=_number(run.daily.estimated_share[number]) if number >= 0 else None,
         risks=risks,
     )
+
+
+def _number(value: float) -> float | None:
+    return None if math.isnan(value) else float(value)
 
 
 def _column_day(simulation: Simulation, day: int, column: int) -> ColumnDay:

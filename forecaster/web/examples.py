@@ -17,6 +17,7 @@ from forecaster.documents import (
     SurfaceOutlook,
     SurfaceSummary,
     WeatherStatus,
+    WetSpell,
 )
 from forecaster.quantities import Certainty, Origin, Severity
 from forecaster.web.answers import (
@@ -159,6 +160,21 @@ _OUTLOOK = SurfaceOutlook(
     simulated_from=date(2026, 3, 1),
     assumptions=("Crowns of the band stand 45 days of drought (assumption).",),
     notes=(),
+    wet_hours=(
+        WetSpell(
+            starts_at_utc=datetime(2026, 9, 10, 19, tzinfo=UTC),
+            ends_at_utc=datetime(2026, 9, 11, 7, 25, tzinfo=UTC),
+            cause="dew",
+            exact=True,
+        ),
+        WetSpell(
+            starts_at_utc=datetime(2026, 9, 12, 12, tzinfo=UTC),
+            ends_at_utc=datetime(2026, 9, 12, 17, 50, tzinfo=UTC),
+            cause="rain",
+            exact=True,
+            water_until_utc=datetime(2026, 9, 12, 16, tzinfo=UTC),
+        ),
+    ),
 )
 
 

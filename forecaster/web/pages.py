@@ -20,6 +20,7 @@ from forecaster.web.ages import ground_weather, weather_at
 from forecaster.web.problems import Problem
 from forecaster.web.reading import Store
 from forecaster.web.standing import grounds_worst_first, outlooks_of, standing_of, surfaces_worst_first
+from forecaster.web.wet_days import wet_days
 
 FOLDER = Path(__file__).parent
 CHART_NAMES = ("water_phone", "water_wide", "ring_phone", "ring_wide")
@@ -99,6 +100,7 @@ class Pages:
             charts=self._charts(ground.id, surface.id),
             tables={} if outlook is None else {"water": views.water_table(outlook), "ring": views.ring_table(outlook)},
             coming=None if outlook is None else views.coming_table(outlook),
+            wet_days=() if outlook is None else wet_days(outlook),
             fixture=views.next_fixture(ground, surface.id, moment),
             weather=weather,
             made=None if outlook is None else outlook.issued_at_utc,

@@ -25,6 +25,7 @@ from forecaster.documents import (
     SurfaceOutlook,
     SurfaceSummary,
     WeatherStatus,
+    WetSpell,
 )
 from forecaster.quantities import Certainty, Origin, Severity, repellency_class
 from forecaster.web.reading import CycleView
@@ -275,6 +276,22 @@ PITCH_SIGNALS = (
     ),
 )
 
+WET_HOURS = (
+    WetSpell(
+        starts_at_utc=datetime(2026, 9, 9, 19, tzinfo=UTC), ends_at_utc=datetime(2026, 9, 10, 7, 25, tzinfo=UTC), cause="dew", exact=True
+    ),
+    WetSpell(
+        starts_at_utc=datetime(2026, 9, 11, 23, tzinfo=UTC), ends_at_utc=datetime(2026, 9, 12, 12, tzinfo=UTC), cause="dew", exact=True
+    ),
+    WetSpell(
+        starts_at_utc=datetime(2026, 9, 12, 12, tzinfo=UTC),
+        ends_at_utc=datetime(2026, 9, 12, 17, 50, tzinfo=UTC),
+        cause="rain",
+        exact=True,
+        water_until_utc=datetime(2026, 9, 12, 16, tzinfo=UTC),
+    ),
+)
+
 RINGS = (
     RingSummary(
         id="ring-north", type=1, centre_x_m=20, centre_y_m=30, diameter_m=6.0, band_width_m=0.3, surveyed=d(5, 2), treatment_area_m2=23.28
@@ -323,6 +340,7 @@ def pitch() -> SurfaceOutlook:
         signals=PITCH_SIGNALS,
         rings=RINGS,
         notes=("Radiation was estimated from the temperature range on 1 of 75 days.",),
+        wet_hours=WET_HOURS,
     )
 
 
