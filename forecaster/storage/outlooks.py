@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import zlib
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from datetime import date
 from typing import Any
 
@@ -46,9 +46,15 @@ def latest_outlook(session: Session, ground_id: str, surface_id: str) -> Surface
     return None if row is None else _read(row)
 
 
-def latest_outlooks(session: Session, ground_id: str) -> dict[str, SurfaceOutlook]:
-    """The newest outlook of every surface that ever had one, by surface id. Raises: as ``outlook_on``."""
-    return {row.surface_id: _read(row) for row in session.scalars(_newest_of_each(ground_id))}
+def latest_outlooks(session: Session, ground_id: str, *, surface_ids: Collection[str] | None = None) -> dict[str, SurfaceOutlook]:
+    """The newest outlook of these surfaces (None: of every one that ever had one), by surface id. Raises: as ``outlook_on``.
+
+    Name the surfaces that the ground has: what is left of others is never written anew and may be of an old version for good.
+    """
+    query = _newest_of_each(ground_id)
+    if surface_ids is not None:
+        query = query.where(OutlookRow.surface_id.in_(surface_ids))
+    return {row.surface_id: _read(row) for row in session.scalars(query)}
 
 
 def latest_charts(session: Session, ground_id: str, surface_id: str) -> dict[str, str]:

@@ -37,7 +37,7 @@ class Store(Protocol):
         ...
 
     def latest_outlooks(self, ground_id: str) -> Sequence[SurfaceOutlook]:
-        """The newest outlook of each surface that has one."""
+        """The newest outlook of each surface that the ground has now, where there is one."""
         ...
 
     def outlook(self, ground_id: str, surface_id: str) -> SurfaceOutlook | None:

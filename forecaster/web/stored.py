@@ -35,7 +35,11 @@ class StoredReads:
 
     def latest_outlooks(self, ground_id: str) -> Sequence[SurfaceOutlook]:
         with reading(self._engine) as session:
-            return tuple(latest_outlooks(session, ground_id).values())
+            try:
+                surfaces = {surface.id for surface in get_ground(session, ground_id).surfaces}
+            except NotFound:
+                return ()
+            return tuple(latest_outlooks(session, ground_id, surface_ids=surfaces).values())
 
     def outlook(self, ground_id: str, surface_id: str) -> SurfaceOutlook | None:
         with reading(self._engine) as session:

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+import zlib
 from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
-from sqlalchemy import Engine
+from sqlalchemy import Engine, update
 
 from forecaster.documents import AlertDocument
 from forecaster.storage.cycles import CycleRecord, save_cycle
 from forecaster.storage.database import migrate, open_database, transaction
 from forecaster.storage.episodes import save_episode
 from forecaster.storage.grounds import save_ground
+from forecaster.storage.models import OutlookRow
 from forecaster.storage.outlooks import save_outlook
 from forecaster.web.reading import CycleView
 from forecaster.web.stored import StoredReads
@@ -44,6 +46,14 @@ def test_what_was_kept_is_read(engine: Engine) -> None:
     assert {o.surface_id for o in store.latest_outlooks("thistlefold")} == {"main-pitch", "bowling-green"}
     assert store.charts("thistlefold", "main-pitch") == {"water_phone": "<svg></svg>"}
     assert store.charts("thistlefold", "outfield") == {}
+
+
+def test_what_is_left_of_a_surface_that_was_taken_out_does_not_keep_the_others_from_being_shown(engine: Engine) -> None:
+    """After an upgrade no cycle writes it anew, so it stays in the shape of the old version for good."""
+    with transaction(engine) as session:
+        save_outlook(session, builders.pitch().model_copy(update={"surface_id": "dug-up"}), {})
+        session.execute(update(OutlookRow).where(OutlookRow.surface_id == "dug-up").values(document=zlib.compress(b"{}")))
+    assert {o.surface_id for o in StoredReads(engine).latest_outlooks("thistlefold")} == {"main-pitch", "bowling-green"}
 
 
 def test_alerts_come_newest_first_and_within_the_limit(engine: Engine) -> None:
