@@ -142,8 +142,10 @@ def extraterrestrial_radiation_hourly(latitude_deg: Values, day_of_year: Values,
     """
     phi, delta, ws = np.radians(latitude_deg), solar_declination(day_of_year), sunset_hour_angle(latitude_deg, day_of_year)
     half = np.pi / 24.0
-    starts = np.clip(np.asarray(solar_angle) - half, -ws, ws)
-    ends = np.clip(np.asarray(solar_angle) + half, -ws, ws)
+    # In polar day nothing is cut off: the hour around midnight reaches beyond ±π.
+    last = np.where(ws < np.pi, ws, np.inf)
+    starts = np.clip(np.asarray(solar_angle) - half, -last, last)
+    ends = np.clip(np.asarray(solar_angle) + half, -last, last)
     path = (ends - starts) * np.sin(phi) * np.sin(delta) + np.cos(phi) * np.cos(delta) * (np.sin(ends) - np.sin(starts))
     return 12.0 * 60.0 / np.pi * SOLAR_CONSTANT_MJ_PER_MIN * inverse_relative_distance(day_of_year) * path
 
