@@ -39,7 +39,7 @@ def relaxed_repellency(repellency_log10_s: Floats, equilibrium_log10_s: Floats, 
     """
     gap = np.asarray(equilibrium_log10_s) - repellency_log10_s
     rising, falling = -math.expm1(-1.0 / drying_days), -math.expm1(-1.0 / wetting_days)
-    return np.asarray(repellency_log10_s + gap * np.where(gap > 0.0, rising, falling))
+    return np.asarray(repellency_log10_s + (rising * np.maximum(gap, 0.0) + falling * np.minimum(gap, 0.0)))
 
 
 def share_kept_out(repellency_log10_s: Floats, *, share_at_extreme: float) -> Floats:

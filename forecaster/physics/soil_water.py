@@ -99,7 +99,12 @@ class RootZoneColumns:
     @cached_property
     def exchanges(self) -> bool:
         """Whether any column's layers exchange water."""
-        return bool(self.exchange_per_day.any())
+        return bool(np.any(self.exchange_per_day))
+
+    @cached_property
+    def perches(self) -> bool:
+        """Whether anything below any column holds water back."""
+        return bool(np.any(self.held_back_mm))
 
     @cached_property
     def surface_share_scale(self) -> Floats:
@@ -329,8 +334,12 @@ def _drain(surface_mm: Floats, lower_mm: Floats, soil: RootZoneColumns) -> tuple
     surface_mm = surface_mm + passed
     lower_mm = lower_mm - passed
     excess = np.maximum(-lower_mm, 0.0)
-    held_back = np.minimum(excess, soil.held_back_mm)
-    drainage = np.minimum(soil.drains_per_day * (excess - held_back) + LEAK_PER_DAY * held_back, soil.percolation_limit_mm)
+    if soil.perches:
+        held_back = np.minimum(excess, soil.held_back_mm)
+        drainage = soil.drains_per_day * (excess - held_back) + LEAK_PER_DAY * held_back
+    else:
+        drainage = soil.drains_per_day * excess
+    drainage = np.minimum(drainage, soil.percolation_limit_mm)
     over = np.maximum(excess - drainage - soil.lower_excess_limit_mm, 0.0)
     backed_up = np.minimum(over, np.maximum(soil.surface_excess_limit_mm + surface_mm, 0.0))
     return surface_mm - backed_up, lower_mm + (drainage + over), drainage, over - backed_up

@@ -66,7 +66,8 @@ def cover_day(
     [0-1], see ``cold_dormancy``. Status: assumption.
     """
     dry = stress_coefficient < rates.crown_drought_stress
-    drought_days = np.where(dry, cover.drought_days + 1.0, np.maximum(cover.drought_days - rates.crown_payback, 0.0))
+    # One more day of drought, or some paid back; a multiplication costs less than a choice.
+    drought_days = np.maximum(cover.drought_days + ((1.0 + rates.crown_payback) * dry - rates.crown_payback), 0.0)
     # Rain stops the dying at once, however long the drought was; the count is paid back slowly all the same.
     dying = dry & (drought_days > endurance_days)
     regrowth = stress_coefficient * growth * (1.0 - cover.crowns) / rates.crown_recovery_days

@@ -89,6 +89,18 @@ class ColumnParameters:
         """Number of columns."""
         return int(self.root_depth_m.shape[0])
 
+    def with_scalars(self) -> ColumnParameters:
+        """The same, every array that holds one value only as a scalar: kernels broadcast it, and the processor's cache is spared.
+
+        For use within a block: ``count`` and ``part`` need arrays.
+        """
+        made = object.__new__(ColumnParameters)
+        for field in fields(self):
+            array = getattr(self, field.name)
+            same = array.size > 0 and bool((array == array[0]).all())
+            object.__setattr__(made, field.name, array[0] if same else array)
+        return made
+
     def part(self, columns: slice) -> ColumnParameters:
         """Some of the columns."""
         return ColumnParameters(**{field.name: getattr(self, field.name)[columns] for field in fields(self)})

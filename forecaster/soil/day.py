@@ -112,6 +112,7 @@ class DayStep:
     """Everything that does not change from day to day, worked out once, and the day itself."""
 
     def __init__(self, columns: ColumnParameters, model: ModelParameters, order: soil_water.DayOrder) -> None:
+        columns = columns.with_scalars()
         self.columns = columns
         self.model = model
         self.order = order
@@ -121,8 +122,8 @@ class DayStep:
         self.exposed_fraction = soil_water.exposed_and_wetted_fraction(columns.ground_cover)
         self.height_weight = soil_water.height_weight(columns.turf_height_m)
         self.per_surface_mm = 1.0 / (1000.0 * self.soil.surface_depth_m)
-        self.winter_dormant = bool((columns.dormant_below_c > NEVER_DORMANT_C).any())
-        self.catches = bool((columns.interception_mm > 0.0).any())
+        self.winter_dormant = bool(np.any(columns.dormant_below_c > NEVER_DORMANT_C))
+        self.catches = bool(np.any(columns.interception_mm > 0.0))
 
     def run(self, now: Moving, forcing: Forcing, day: int) -> tuple[Moving, dict[str, Floats]]:
         """The state after the day, and its amounts; NaN where the day is not known."""
@@ -142,9 +143,9 @@ class DayStep:
             # What evaporates from wet leaves is not asked of the soil a second time.
             asked = et0 * (1.0 - intercepted / np.maximum(potential, 1e-9))
         else:
-            held, intercepted, water_in, asked = now.intercepted_mm, np.zeros_like(arriving), arriving, et0
+            held, intercepted, water_in, asked = now.intercepted_mm, now.intercepted_mm, arriving, et0
 
-        runoff = np.zeros_like(water_in)
+        runoff: Floats | float = 0.0
         if forcing.rain_over_capacity_mm is not None:
             # Dry soil first takes what its top layer lacks, however fast it falls (assumption).
             room = np.maximum(now.stores.surface_mm, 0.0)
@@ -184,7 +185,7 @@ class DayStep:
             # Frozen soil still drains what stands above field capacity; repellency and turf wait.
             waiting = Moving(stores, snow, held, since, interval, now.repellency, now.cover)
             moved = moved.where(~frozen, waiting)
-        runoff = runoff + model.lost_to_runoff * kept_out + flux.saturation_runoff_mm
+        runoff = model.lost_to_runoff * kept_out + flux.saturation_runoff_mm + runoff
         return moved, {
             "water_in_mm": arriving,
             "stress_coefficient": flux.stress_coefficient,
