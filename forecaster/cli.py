@@ -1,4 +1,4 @@
-"""The command line: ``forecaster demo | init | check | run | serve``.
+"""The command line: ``forecaster demo | init | check | run | serve | validate | et0``.
 
 Each command imports what it needs when it runs: the web process must stay light.
 """
@@ -12,7 +12,7 @@ import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 import typer
 
@@ -121,6 +121,95 @@ def serve(config: ConfigFolder = None, data: DataFolder = None, port: PortNumber
         if port is not None:
             _set("PORT", port)
         _serve(opening="")
+
+
+@app.command()
+def validate(
+    files: Annotated[list[Path], typer.Argument(metavar="FILE.csv...", help="Daily station files with measured soil.")],
+    as_json: Annotated[bool, typer.Option("--json", help="Print all scores as JSON instead of a table.")] = False,
+    mapping: Annotated[
+        list[str] | None,
+        typer.Option("--map", metavar="NAME=COLUMN", help="A column that is not named as in the climate reference network."),
+    ] = None,
+    soil: Annotated[
+        str | None, typer.Option("--soil", metavar="CLASS", help="Soil class of config/ (default: each series' odd months say it).")
+    ] = None,
+    latitude: Annotated[float | None, typer.Option("--latitude", min=-90, max=90, help="Degrees north, for files that do not say.")] = None,
+    elevation: Annotated[
+        float | None, typer.Option("--elevation", min=-430, max=9000, help="Metres above the sea, for files that do not say.")
+    ] = None,
+    config: ConfigFolder = None,
+) -> None:
+    """Score the model on stations with measured soil moisture and temperature, beside two simple rivals."""
+    import json
+
+    from rich.console import Console
+
+    from forecaster.commands.validate import read_mapping, read_materials, read_stations, score_station
+    from forecaster.commands.validation_report import as_document, print_table
+    from forecaster.settings.environment import read_environment
+
+    with _told_in_one_line():
+        columns = read_mapping(mapping or [])
+        _choose(config, None)
+        materials = read_materials(read_environment().config, soil)
+        stations = read_stations(files, columns=columns, latitude=latitude, elevation_m=elevation)
+        results = [score_station(series, materials) for series in stations]
+        if as_json:
+            typer.echo(json.dumps(as_document(results), indent=2, allow_nan=False))
+        else:
+            print_table(results, Console())
+
+
+@app.command()
+def et0(
+    file: Annotated[Path, typer.Argument(metavar="FILE.csv", help="Days, or hours with --hourly, under our column names.")],
+    latitude: Annotated[float, typer.Option("--latitude", help="Degrees north.")],
+    longitude: Annotated[float, typer.Option("--longitude", help="Degrees east; west is negative.")],
+    elevation: Annotated[float, typer.Option("--elevation", help="Metres above the sea.")],
+    wind_height: Annotated[
+        float | None, typer.Option("--wind-height", help="Height of the wind gauge in metres, if the file has wind.")
+    ] = None,
+    hourly: Annotated[bool, typer.Option("--hourly", help="The file holds hours, not days.")] = False,
+    variant: Annotated[str, typer.Option("--variant", help="fao56, or asce-short.")] = "fao56",
+    zone: Annotated[str | None, typer.Option("--zone", help="Clock of time_local: Europe/London, or -08:00.")] = None,
+    mapping: Annotated[
+        list[str] | None, typer.Option("--map", metavar="NAME=COLUMN", help="A column that is not named as ours; may be repeated.")
+    ] = None,
+    setting: Annotated[
+        Literal["inland", "coast", "island"], typer.Option("--setting", help="For radiation from the temperature range.")
+    ] = "inland",
+    arid: Annotated[bool, typer.Option("--arid", help="A dry place: for humidity and cloud that are not in the file.")] = False,
+    hargreaves: Annotated[
+        bool, typer.Option("--hargreaves", help="Days with nothing but temperatures: Hargreaves, not Penman-Monteith.")
+    ] = False,
+    replace_impossible: Annotated[
+        bool, typer.Option("--replace-impossible", help="Take numbers out of range for missing; they are refused otherwise.")
+    ] = False,
+    out: Annotated[Literal["table", "csv"] | None, typer.Option("--out", help="Default: a table on a terminal, CSV elsewhere.")] = None,
+) -> None:
+    """Work out reference evapotranspiration from a station's file, and say what had to be estimated for it."""
+    with _told_in_one_line():
+        from forecaster.commands.et0 import Request, run
+
+        run(
+            Request(
+                file=file,
+                latitude=latitude,
+                longitude=longitude,
+                elevation_m=elevation,
+                wind_height_m=wind_height,
+                hourly=hourly,
+                variant=variant,
+                zone=zone,
+                columns=mapping or [],
+                setting=setting,
+                arid=arid,
+                hargreaves=hargreaves,
+                replace_impossible=replace_impossible,
+                out=out,
+            )
+        )
 
 
 @app.command()

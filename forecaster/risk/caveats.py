@@ -10,6 +10,7 @@ from forecaster.documents import OutlookDay, WeatherStatus
 from forecaster.ground.surface import Surface
 from forecaster.quantities import Origin
 from forecaster.risk.sentences import MONTHS, counted, day_words, drop_words, listed
+from forecaster.weather.quality import TAKEN_OUT
 
 SHORT_SIMULATION_DAYS = 60
 # Mails carry the notes but not the list of assumptions, so that there are some has to be said here.
@@ -77,6 +78,9 @@ def notes(
         found.append(f"No weather for {gaps} of the last {counted(len(past), 'day')}: the soil was held as it was on those days.")
     estimated = Counter(what for day in days for what in day.estimated)
     for what, count in estimated.items():
+        if what.endswith(TAKEN_OUT):
+            found.append(f"Impossible values were taken out on {counted(count, 'day')}: {what.removesuffix(TAKEN_OUT)}.")
+            continue
         found.append(f"Estimated on {counted(count, 'day')} because the weather source did not give it: {what}.")
     found += _ring_notes(surface)
     if cold_season_unseen:
