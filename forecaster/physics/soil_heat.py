@@ -32,8 +32,9 @@ from forecaster.physics.soil_water import stress_coefficient
 
 Floats = npt.NDArray[np.float64]
 
-# Conduction: share of the difference that goes over in a day. Fitted, all three together and rounded, to nine humid stations of the US Climate
-# Reference Network 2020 (mean error 0.90 °C). Fitted on half of the stations, the other half came out at 0.92 °C. Status: assumption.
+# Conduction: share of the difference that goes over in a day. Fitted, all three together and rounded, to nine humid stations of the US
+# Climate Reference Network 2020 (mean error 0.90 °C). Fitted on half of the stations, the other half came out at 0.92 °C. Status:
+# assumption.
 SURFACE_TO_5CM_PER_DAY = 0.36
 DEEP_TO_5CM_PER_DAY = 0.10
 DEEP_PER_DAY = 0.025  # the deep store follows 5 cm with a lag of 40 days
@@ -123,7 +124,8 @@ def surface_warming(weather: HeatWeather, stress: Floats) -> Floats:
 
     ``stress``: Ks [1]. NaN in, NaN out. Source: the energy balance behind the Penman-Monteith equation solved for the surface
     temperature (Monteith 1981, Q. J. R. Meteorol. Soc. 107:1; memory), resistances of FAO-56 eqs 4-5, ρ cp from the gas law as in its
-    Box 6. Nothing in it was fitted; left free, the radiation term came out at 0.96 to 1.02 of it. Status: published, except 1/Ks (assumption).
+    Box 6. Nothing in it was fitted; left free, the radiation term came out at 0.96 to 1.02 of it. Status: published, except 1/Ks
+    (assumption).
     """
     t = weather.air_temperature_mean_c
     wind = np.clip(weather.wind_speed_2m_ms, *WIND_LIMITS_MS)

@@ -1,0 +1,83 @@
+"""From a station file to the weather that the model takes, with what is missing estimated and said."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from forecaster.physics import humidity, radiation, soil_heat
+from forecaster.physics.evapotranspiration import WIND_DEFAULT_MS, WeatherDay
+from forecaster.sources.station_file import StationSeries
+
+Floats = npt.NDArray[np.float64]
+Flags = npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class MeasuredWeather:
+    """Weather of a station's days as the model takes it; arrays of shape (day,). ``known``: rain and ET0 are there."""
+
+    rain_mm: Floats
+    relative_humidity_min_percent: Floats
+    air_temperature_min_c: Floats
+    heat: soil_heat.HeatWeather
+    known: Flags
+
+
+def station_weather(series: StationSeries) -> tuple[MeasuredWeather, list[str]]:
+    """Weather of the days with FAO-56's procedures for what is missing (chapters 3 and 4), and in words what was estimated."""
+    notes: list[str] = []
+
+    def filled(values: Floats, estimate: Floats, told: str) -> Floats:
+        gaps = np.isnan(values) & np.isfinite(estimate)
+        if gaps.any():
+            notes.append(told if gaps.sum() == np.isfinite(estimate).sum() else f"{told} ({gaps.sum()} days)")
+        return np.where(gaps, estimate, values)
+
+    warmest, coldest = series.value("air_temperature_max_c"), series.value("air_temperature_min_c")
+    mean = filled(series.value("air_temperature_mean_c"), (warmest + coldest) / 2.0, "mean air temperature from its extremes")
+    day_of_year = np.array([day.timetuple().tm_yday for day in series.days], dtype=np.float64)
+    latitude, elevation = series.latitude, series.elevation_m
+    if latitude is None:
+        latitude = latitude_from_radiation(series.value("shortwave_mj"), day_of_year, np.array([day.month for day in series.days]))
+        notes.append(f"latitude read off the measured radiation: {latitude:g}")
+    if elevation is None:
+        elevation = 0.0
+        notes.append("elevation taken as 0 m")
+    potential = radiation.extraterrestrial_radiation(latitude, day_of_year)
+    guessed = radiation.shortwave_from_temperature_range(warmest, coldest, potential)
+    shortwave = filled(series.value("shortwave_mj"), guessed, "radiation from the temperature range")
+    moist, dry = series.value("relative_humidity_max_percent"), series.value("relative_humidity_min_percent")
+    pressure = filled(
+        humidity.vapour_pressure_from_humidity_extremes(warmest, coldest, moist, dry),
+        humidity.saturation_vapour_pressure(coldest),
+        "humidity from the lowest temperature of the day",
+    )
+    wind = filled(series.value("wind_speed_2m_ms"), np.where(np.isnan(mean), np.nan, WIND_DEFAULT_MS), "wind taken as 2 m/s")
+    driest = np.where(np.isnan(dry), np.clip(100.0 * pressure / humidity.saturation_vapour_pressure(warmest), 0.0, 100.0), dry)
+    rain = series.value("precipitation_mm")
+    day = WeatherDay(warmest, coldest, pressure, wind, shortwave, day_of_year, latitude, elevation)
+    heat = soil_heat.heat_weather(day, air_temperature_mean_c=mean, water_mm=rain)
+    known = np.isfinite(rain) & np.isfinite(heat.et0_mm) & np.isfinite(mean)
+    if not known.all():
+        notes.append(f"soil water held on {np.count_nonzero(~known)} days without rain or temperature")
+    return MeasuredWeather(rain, driest, coldest, heat, known), notes
+
+
+def latitude_from_radiation(shortwave_mj: Floats, day_of_year: Floats, month: npt.NDArray[np.int64]) -> float:
+    """Latitude [degrees north] at which clear days are equally clear all year; arrays of shape (day,).
+
+    Within 2° at eleven of thirteen stations of the US Climate Reference Network, 4° and 10° off under cloudy winters; it enters the
+    longwave term of ET0 alone. Status: assumption, for files that do not say where they are.
+    """
+    used = np.isfinite(shortwave_mj)
+    best, found = np.inf, 0.0
+    for latitude in np.arange(-65.0, 65.5, 0.5):
+        share = shortwave_mj[used] / np.maximum(radiation.extraterrestrial_radiation(latitude, day_of_year[used]), 0.1)
+        clear = np.array([np.percentile(share[month[used] == m], 90) for m in np.unique(month[used])])
+        spread = float(clear.std() / clear.mean())
+        if spread < best:
+            best, found = spread, float(latitude)
+    return found
