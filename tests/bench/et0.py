@@ -132,7 +132,12 @@ def _against_pyet(repeats: int, size: int) -> dict[str, Any]:
     apart = float(np.abs(reference_evapotranspiration(d, variant=FAO56) - peer().to_numpy()).max())
     if apart > AGREEMENT_PYET_MM:
         raise AssertionError(f"pyet gives another number, by {apart:g} mm: nothing to compare")
-    return row(PYET, best(lambda: reference_evapotranspiration(d, variant=FAO56), repeats), best(peer, repeats), GOAL_PYET)
+    whole = best(peer, 1)
+    # Nine tenths of that go into writing each date out to read its day of the year. We are given that number; give it to pyet too.
+    ready = pd.Series(np.asarray(d.day_of_year), index=index)
+    pyet.meteo_utils.day_of_year = lambda _: ready
+    ours, theirs = best(lambda: reference_evapotranspiration(d, variant=FAO56), repeats), best(peer, repeats)
+    return row(PYET, ours, theirs, GOAL_PYET, note=f"pyet given the days of the year ready-made; {whole:.2f} s as it comes")
 
 
 if __name__ == "__main__":
