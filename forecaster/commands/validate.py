@@ -34,6 +34,8 @@ SURFACE_DEPTH_M = 0.10
 # Grass that nobody mows short: the shallow end of FAO-56 Table 22, 0.5-1.0 m for turf.
 ROOT_DEPTH_M = 0.50
 SPIN_UP_DAYS = 365
+# A depth that is missing more often than this says nothing about the root zone.
+MEASURED_SHARE = 0.5
 # A latitude can be read off a year of sunshine to within a degree or two, not off a season.
 RADIATION_DAYS_AT_LEAST = 300
 
@@ -177,12 +179,13 @@ def score_station(series: StationSeries, materials: Materials) -> StationResult:
     depths: tuple[int, ...] = ()
     if 5 in series.soil_water_m3m3:
         measured[SURFACE] = series.soil_water_m3m3[5]
+    deepest = 100.0 * ROOT_DEPTH_M
     usable = {
         depth: water
         for depth, water in series.soil_water_m3m3.items()
-        if depth <= 100.0 * ROOT_DEPTH_M and min(np.isfinite(water[fitted]).mean(), np.isfinite(water[scored]).mean()) >= 0.5
+        if depth <= deepest and all(days.any() and np.isfinite(water[days]).mean() >= MEASURED_SHARE for days in (fitted, scored))
     }
-    if usable and fitted.any() and scored.any():
+    if usable:
         measured[ROOT_ZONE], weights = skill.root_zone_mean(usable, ROOT_DEPTH_M)
         depths = tuple(weights)
 

@@ -169,6 +169,26 @@ def test_a_station_without_enough_measured_soil_is_told_and_not_scored(station: 
     print_table([poor], Console(file=None, quiet=True))
 
 
+def test_a_short_record_and_one_of_temperature_alone(station: StationSeries) -> None:
+    """July alone has nothing to score; a file without soil water still has its temperature scored."""
+    july = slice(182, 213)
+    short = replace(
+        station,
+        days=station.days[july],
+        values={name: v[july] for name, v in station.values.items()},
+        soil_water_m3m3={depth: v[july] for depth, v in station.soil_water_m3m3.items()},
+    )
+    found = score_station(short, read_materials(CONFIG, None))
+    assert found.water == {SURFACE: None, ROOT_ZONE: None}
+    assert found.temperature is not None
+    warmth = score_station(replace(station, soil_water_m3m3={}), read_materials(CONFIG, None))
+    assert warmth.water == {SURFACE: None, ROOT_ZONE: None}
+    assert warmth.temperature is not None
+    assert warmth.temperature.mae < 0.3
+    assert not warmth.humid
+    assert "No station is humid" in " ".join(sentences([warmth]))
+
+
 def test_a_latitude_can_be_read_off_the_sunshine(station: StationSeries) -> None:
     day_of_year, month = np.arange(1.0, DAYS + 1), np.array([day.month for day in station.days])
     assert latitude_from_radiation(station.value("shortwave_mj"), day_of_year, month) == pytest.approx(44.0, abs=2.0)

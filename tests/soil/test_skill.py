@@ -95,6 +95,13 @@ def test_seasonal_mean_lies_on_lines_between_the_fitted_months() -> None:
     assert np.isnan(skill.seasonal_mean(measured, DAY, MONTH, ~ALL)).all()
 
 
+def test_the_year_of_the_seasonal_mean_is_a_ring() -> None:
+    """November (mean day 315.5) at 0.3 and January (15.5, so 380.75 of a year of 365.25) at 0.1: day 348 lies 32.5 of 65.25 days on."""
+    measured = np.where(MONTH == 11, 0.3, 0.1)
+    simulated = skill.seasonal_mean(measured, DAY, MONTH, np.isin(MONTH, (1, 11)))
+    assert simulated[347] == pytest.approx(0.3 - 0.2 * 32.5 / 65.25)
+
+
 def test_antecedent_precipitation_by_hand() -> None:
     """k = 0.5: 8, 4 + 2 = 6, 3, 1.5 + 4 = 5.5; a missing day is dry."""
     assert skill.antecedent_precipitation(np.array([8.0, 2.0, np.nan, 4.0]), 0.5).tolist() == [8.0, 6.0, 3.0, 5.5]
