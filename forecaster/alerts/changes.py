@@ -42,10 +42,11 @@ def _new_surface(outlook: SurfaceOutlook) -> list[str]:
 def _changes(earlier: SurfaceOutlook, outlook: SurfaceOutlook, decision: EpisodeDecision) -> list[str]:
     name = outlook.surface_name
     found = []
-    if earlier.known and not outlook.known:
-        return [f"{name}: no longer known, for lack of weather. What was open stays open."]
+    ended = {change.episode.rule_id: change for change in decision.ended if change.episode.surface_id == outlook.surface_id}
+    # An end was decided on weather, though it may be missing by now: it is told all the same, as no later message would.
+    told_ends = [f"{name}, {small(change.reason)}" for change in ended.values()]
     if not outlook.known:
-        return []
+        return [f"{name}: no longer known, for lack of weather. What was open stays open.", *told_ends] if earlier.known else told_ends
     if not earlier.known:
         found.append(f"{name}: known again, the weather is back.")
     old = {signal.rule_id: signal for signal in mailed_signals(earlier)}
@@ -54,7 +55,6 @@ def _changes(earlier: SurfaceOutlook, outlook: SurfaceOutlook, decision: Episode
         what = _new_or_moved(old.get(rule_id), signal)
         if what:
             found.append(sentence(f"{name}, {small(signal.title)}: {what}"))
-    ended = {change.episode.rule_id: change for change in decision.ended if change.episode.surface_id == outlook.surface_id}
     waiting = {change.episode.rule_id: change for change in decision.continued if change.episode.surface_id == outlook.surface_id}
     held = {change.episode.rule_id: change for change in decision.held if change.episode.surface_id == outlook.surface_id}
     for rule_id, signal in old.items():
@@ -66,8 +66,7 @@ def _changes(earlier: SurfaceOutlook, outlook: SurfaceOutlook, decision: Episode
             found.append(f"{name}, {small(signal.title)}: {small(held[rule_id].reason)}")
         else:
             found.append(f"{name}, {small(signal.title)}: {'over' if signal.present else 'no longer expected'}.")
-    found += [f"{name}, {small(change.reason)}" for change in ended.values()]
-    return found
+    return found + told_ends
 
 
 def _new_or_moved(old: Signal | None, signal: Signal) -> str:

@@ -174,6 +174,20 @@ def test_an_ended_alert_is_said_even_where_its_signal_went_days_ago():
     assert changes(outlook(), outlook(), decision) == ("Main pitch, rings showing: quiet for 3 days, so this alert has ended.",)
 
 
+def test_an_ended_alert_is_said_even_where_the_weather_of_its_surface_is_missing_now():
+    opened = decide_episodes((), [outlook(signal())], rules=RULES, today=TODAY, now=NOW).open_episodes
+    quiet = decide_episodes(opened, [outlook()], rules=RULES, today=TODAY, now=NOW).open_episodes
+    later = TODAY + timedelta(days=3)
+    decision = decide_episodes(quiet, [outlook(today=later)], rules=RULES, today=later, now=NOW + timedelta(days=3))
+    ended = "Main pitch, rings showing: quiet for 3 days, so this alert has ended."
+    gone = outlook(known=False, weather=MISSING)
+    assert changes(outlook(signal()), gone, decision) == (
+        "Main pitch: no longer known, for lack of weather. What was open stays open.",
+        ended,
+    )
+    assert changes(gone, gone, decision) == (ended,)
+
+
 def test_nothing_is_said_to_have_gone_when_the_weather_has():
     assert changes(outlook(signal()), outlook(known=False, weather=MISSING)) == (
         "Main pitch: no longer known, for lack of weather. What was open stays open.",
