@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
-from dataclasses import asdict, dataclass, fields
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -46,13 +44,12 @@ class ServiceFile(Entry):
 
 @dataclass(frozen=True)
 class Configuration:
-    """Everything a user describes, checked. ``fingerprint`` changes when, and only when, outlooks would come out differently."""
+    """Everything a user describes, checked."""
 
     grounds: tuple[Ground, ...]
     rules: tuple[Rule, ...]
     model: ModelParameters
     service: ServiceOptions
-    fingerprint: str
 
 
 def load_configuration(folder: Path) -> Configuration:
@@ -77,8 +74,7 @@ def load_configuration(folder: Path) -> Configuration:
     mistakes.raise_if_any()
     if model is None or service is None:
         raise AssertionError("a file that cannot be used has a mistake noted")
-    parameters, options = ModelParameters(**model.model_dump()), ServiceOptions(**service.model_dump())
-    return Configuration(grounds, rules, parameters, options, _fingerprint(grounds, rules, parameters, options))
+    return Configuration(grounds, rules, ModelParameters(**model.model_dump()), ServiceOptions(**service.model_dump()))
 
 
 def _checked(model: type[EntryType], data: dict[str, Any] | None, file: str, mistakes: MistakeList) -> EntryType | None:
@@ -134,26 +130,3 @@ def _grounds(
             seen.setdefault(ground.id, file)
             grounds.append(ground)
     return tuple(sorted(grounds, key=lambda ground: ground.id))
-
-
-def _fingerprint(grounds: tuple[Ground, ...], rules: tuple[Rule, ...], model: ModelParameters, service: ServiceOptions) -> str:
-    """Hash what outlooks are made of, numbers and words.
-
-    Left out, because no outlook changes with them: recipients, fixtures, how often a cycle runs, and the folder the weather lies in.
-    """
-    described = {
-        "grounds": [_described(ground) for ground in grounds],
-        "rules": [asdict(rule) for rule in rules],
-        "model": asdict(model),
-        "service": {field.name: getattr(service, field.name) for field in fields(service) if field.name != "cycle_every_minutes"},
-    }
-    text = json.dumps(described, sort_keys=True, default=str, ensure_ascii=False)
-    return hashlib.sha256(text.encode()).hexdigest()[:16]
-
-
-def _described(ground: Ground) -> dict[str, Any]:
-    described = asdict(ground)
-    for name in ("recipients", "fixtures"):
-        del described[name]
-    described["weather"] = [ground.weather.source, Path(ground.weather.path or "").name]
-    return described

@@ -5,8 +5,6 @@ from __future__ import annotations
 import json
 import zlib
 from collections.abc import Collection, Mapping
-from datetime import date
-from typing import Any
 
 from pydantic import ValidationError
 from sqlalchemy import Select, func, select
@@ -31,23 +29,22 @@ def save_outlook(session: Session, outlook: SurfaceOutlook, charts: Mapping[str,
     insert_or_replace(session, OutlookRow, values, key=("ground_id", "surface_id", "local_day"))
 
 
-def outlook_on(session: Session, ground_id: str, surface_id: str, day: date) -> SurfaceOutlook | None:
-    """The outlook of one surface as it was on a local day; None where there is none.
+def latest_outlook(session: Session, ground_id: str, surface_id: str) -> SurfaceOutlook | None:
+    """The newest outlook of one surface; None where there is none yet.
 
     Raises: StorageError where it was written by another version of the program.
     """
-    row = session.scalars(_of_surface(ground_id, surface_id).where(OutlookRow.local_day == day)).first()
-    return None if row is None else _read(row)
-
-
-def latest_outlook(session: Session, ground_id: str, surface_id: str) -> SurfaceOutlook | None:
-    """The newest outlook of one surface; None where there is none yet. Raises: as ``outlook_on``."""
-    row = session.scalars(_of_surface(ground_id, surface_id).order_by(OutlookRow.local_day.desc()).limit(1)).first()
+    row = session.scalars(
+        select(OutlookRow)
+        .where(OutlookRow.ground_id == ground_id, OutlookRow.surface_id == surface_id)
+        .order_by(OutlookRow.local_day.desc())
+        .limit(1)
+    ).first()
     return None if row is None else _read(row)
 
 
 def latest_outlooks(session: Session, ground_id: str, *, surface_ids: Collection[str] | None = None) -> dict[str, SurfaceOutlook]:
-    """The newest outlook of these surfaces (None: of every one that ever had one), by surface id. Raises: as ``outlook_on``.
+    """The newest outlook of these surfaces (None: of every one that ever had one), by surface id. Raises: as ``latest_outlook``.
 
     Name the surfaces that the ground has: what is left of others is never written anew and may be of an old version for good.
     """
@@ -68,11 +65,7 @@ def latest_charts(session: Session, ground_id: str, surface_id: str) -> dict[str
     return {} if blob is None else dict(json.loads(zlib.decompress(blob)))
 
 
-def _of_surface(ground_id: str, surface_id: str) -> Select[Any]:
-    return select(OutlookRow).where(OutlookRow.ground_id == ground_id, OutlookRow.surface_id == surface_id)
-
-
-def _newest_of_each(ground_id: str) -> Select[Any]:
+def _newest_of_each(ground_id: str) -> Select[tuple[OutlookRow]]:
     newest = select(OutlookRow.surface_id, func.max(OutlookRow.local_day).label("day")).where(OutlookRow.ground_id == ground_id)
     chosen = newest.group_by(OutlookRow.surface_id).subquery()
     return (

@@ -20,7 +20,7 @@ from forecaster.storage.cycles import CycleRecord, latest_cycle, save_cycle
 from forecaster.storage.database import reading, transaction
 from forecaster.storage.episodes import alerts_of, open_alerts, save_episode
 from forecaster.storage.grounds import get_ground, list_grounds, retire_other_grounds, save_ground
-from forecaster.storage.outlooks import latest_charts, latest_outlook, latest_outlooks, outlook_on, save_outlook
+from forecaster.storage.outlooks import latest_charts, latest_outlook, latest_outlooks, save_outlook
 from forecaster.storage.soil import drop_states_before, latest_state_before, save_state
 from forecaster.storage.told import Told, last_told, save_told
 from forecaster.storage.weather import StoredIssue, latest_issues, save_issue
@@ -183,8 +183,6 @@ def test_an_outlook_and_its_charts_come_back(database: Engine) -> None:
         save_outlook(session, outlook(headline="second"), {"water": "<svg>ö</svg>"})
         save_outlook(session, outlook(surface_id="green", headline="green"), {})
     with reading(database) as session:
-        assert outlook_on(session, "hollow", "meadow", DAY) == outlook(headline="second")
-        assert outlook_on(session, "hollow", "meadow", NEXT_DAY) is None
         assert latest_outlook(session, "hollow", "meadow") == outlook(headline="second")
         assert latest_outlook(session, "hollow", "nowhere") is None
         assert latest_charts(session, "hollow", "meadow") == {"water": "<svg>ö</svg>"}
