@@ -17,7 +17,8 @@ from forecaster.errors import ConfigurationError, Mistake
 from forecaster.settings.environment import Environment
 
 READY_SECONDS = 60.0
-STOP_SECONDS = 10.0
+STOP_SECONDS = 75.0
+"""How long a stopped process may finish what it is at. Longer than a silent mail server (30 s) or weather service (60 s) can hold it."""
 LOOK_SECONDS = 0.2
 LOOPBACK = ("127.0.0.1", "::1", "localhost")
 

@@ -22,6 +22,9 @@ import psutil
 import pytest
 from aiosmtpd.smtp import SMTP, Envelope, Session
 
+from forecaster.delivery.smtp import SmtpServer
+from forecaster.processes import STOP_SECONDS
+from forecaster.sources.http import Patience
 from forecaster.storage.database import open_database, reading
 from forecaster.storage.messages import count_messages
 from forecaster.storage.tasks import due_tasks
@@ -148,6 +151,12 @@ def test_a_cycle_process_that_is_stopped_while_sending_finishes_that_message_and
             assert due_tasks(session, datetime(2026, 9, 12, 5, 0, tzinfo=UTC)) == ()
         engine.dispose()
     assert (counts["sent"], counts["claimed"], counts["waiting"]) == (1, 0, 1)
+
+
+def test_a_stop_waits_longer_than_a_silent_mail_server_or_weather_service_can_hold_the_cycle_process() -> None:
+    """Killed earlier, it would leave a claim behind, and a message that nobody knows the end of."""
+    slowest = max(SmtpServer(host="127.0.0.1", port=25).timeout_s, Patience().deadline_seconds)
+    assert slowest < STOP_SECONDS
 
 
 def test_a_port_in_use_is_said_at_once(tmp_path: Path) -> None:
