@@ -8,8 +8,10 @@ from datetime import date
 
 from forecaster.documents import OutlookDay, WeatherStatus
 from forecaster.ground.surface import Surface
+from forecaster.physics.leaf_wetness import film_capacity
 from forecaster.quantities import Origin
 from forecaster.risk.sentences import MONTHS, counted, day_words, drop_words, listed
+from forecaster.soil.wetness import IRRIGATION_HOUR
 from forecaster.weather.quality import TAKEN_OUT
 
 SHORT_SIMULATION_DAYS = 60
@@ -45,6 +47,9 @@ def assumptions(surface: Surface, *, simulated_from: date, today: date) -> tuple
         "Turf is taken to brown by drought, and warm-season turf by cold: disease and wear are not in it.",
         "Wetting agents and treatments already put down are not taken into account.",
         "The weather is that of the place: shade, shelter and covers of the surface are not taken into account.",
+        f"Wet hours: planned water is taken as given all at once in the hour from {IRRIGATION_HOUR:02d}:00, and turf "
+        f"{1000 * surface.turf.height_m:.0f} mm tall as holding at most {film_capacity(surface.turf.height_m):.1f} mm of water on leaf and "
+        "thatch. That follows from the height alone; nobody has published it for mown turf.",
         "Toadstools: one published observation gives the delay after rain; the chances are our estimate. Rings are taken as independent of "
         "each other, and in the last six days of the outlook the chance covers fewer than seven days. Ground that never dries out, and "
         "soil above 22 °C, give no chance at all here, though some species of warm places do fruit in midsummer.",
@@ -54,12 +59,18 @@ def assumptions(surface: Surface, *, simulated_from: date, today: date) -> tuple
 
 
 def notes(
-    surface: Surface, days: Sequence[OutlookDay], weather: WeatherStatus, *, simulated_from: date, cold_season_unseen: bool
+    surface: Surface,
+    days: Sequence[OutlookDay],
+    weather: WeatherStatus,
+    *,
+    simulated_from: date,
+    cold_season_unseen: bool,
+    wet_hours_estimated: Sequence[str] = (),
 ) -> tuple[str, ...]:
     """List what is missing, estimated or not modelled in this outlook; the most important first.
 
     ``days``: past and coming days, oldest first. ``cold_season_unseen``: the weather at hand has no cold season to count from, and that
-    matters now.
+    matters now. ``wet_hours_estimated``: what the wet hours had to do without, in words.
     """
     found = []
     coming = [day for day in days if day.lead_days >= 0]
@@ -82,6 +93,8 @@ def notes(
             found.append(f"Impossible values were taken out on {counted(count, 'day')}: {what.removesuffix(TAKEN_OUT)}.")
             continue
         found.append(f"Estimated on {counted(count, 'day')} because the weather source did not give it: {what}.")
+    if wet_hours_estimated:
+        found.append(f"Wet hours had to be worked out with estimates: {'; '.join(wet_hours_estimated)}.")
     found += _ring_notes(surface)
     if cold_season_unseen:
         found.append(

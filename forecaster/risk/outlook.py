@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 
-from forecaster.documents import ColumnDay, OutlookDay, RingSummary, RiskDay, SoilMarks, SurfaceOutlook, WetSpell
+from forecaster.documents import ColumnDay, OutlookDay, RingSummary, RiskDay, SoilMarks, SurfaceOutlook
 from forecaster.ground.surface import Surface
 from forecaster.physics.geometry import annulus_area
 from forecaster.quantities import RISK_QUANTITIES, Origin, repellency_class
@@ -15,13 +15,14 @@ from forecaster.risk.judgement import OUTLOOK_DAYS, Judgement, SurfaceRun, cold_
 from forecaster.risk.rule import Rule
 from forecaster.risk.sentences import counted, day_words, sentence
 from forecaster.risk.signals import SpokenDays, certainty_of, held_reason, signals_of
+from forecaster.risk.wet_hours import WetHours
 from forecaster.soil.simulate import Simulation
 
 HISTORY_DAYS = 60
 
 
 def build_outlook(
-    run: SurfaceRun, rules: Sequence[Rule], *, today: date, issued_at: datetime, wet_hours: tuple[WetSpell, ...] | None = None
+    run: SurfaceRun, rules: Sequence[Rule], *, today: date, issued_at: datetime, wet_hours: WetHours | None = None
 ) -> SurfaceOutlook:
     """Put one surface's run into the document that is stored, mailed and shown: 60 days back, today and 13 days ahead.
 
@@ -64,8 +65,9 @@ def build_outlook(
             run.weather,
             simulated_from=run.simulated_from,
             cold_season_unseen=cold_season_unseen(run, judged, today=today),
+            wet_hours_estimated=() if wet_hours is None else wet_hours.estimated,
         ),
-        wet_hours=wet_hours,
+        wet_hours=None if wet_hours is None else wet_hours.spells,
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 from itertools import groupby
 from typing import Literal
@@ -19,13 +20,24 @@ _HOUR = timedelta(hours=1)
 DAYS_KEPT = 5
 
 
-def wet_hours_of(ground: Ground, frame: HourlyWeather | None, *, now: datetime) -> dict[str, tuple[WetSpell, ...]]:
-    """Spells of every surface of a ground, today and the four days after it, by surface id."""
+@dataclass(frozen=True)
+class WetHours:
+    """The wet spells of one surface, oldest first; ``estimated``: what had to be estimated for them, in words."""
+
+    spells: tuple[WetSpell, ...]
+    estimated: tuple[str, ...] = ()
+
+
+def wet_hours_of(ground: Ground, frame: HourlyWeather | None, *, now: datetime) -> dict[str, WetHours]:
+    """Wet hours of every surface of a ground, today and the four days after it, by surface id."""
     place = Place(ground.latitude, ground.longitude, ground.elevation_m)
     wetness = hourly_wetness(frame, ground.surfaces, place=place, time_zone=ground.time_zone, now=now)
     today = now.astimezone(ground.time_zone).date()
     since, until = (datetime.combine(today + timedelta(days=days), time.min, ground.time_zone) for days in (0, DAYS_KEPT))
-    return {surface.id: wet_spells(wetness, number, since=since, until=until) for number, surface in enumerate(ground.surfaces)}
+    return {
+        surface.id: WetHours(wet_spells(wetness, number, since=since, until=until), wetness.estimated)
+        for number, surface in enumerate(ground.surfaces)
+    }
 
 
 def wet_spells(wetness: HourlyWetness, surface_number: int, *, since: datetime, until: datetime) -> tuple[WetSpell, ...]:

@@ -29,6 +29,7 @@ from forecaster.weather.frame import (
     WIND_SPEED,
     HourlyWeather,
 )
+from forecaster.weather.hourly import checked_frame
 from forecaster.weather.net_radiation import hourly_net_radiation
 
 Floats = npt.NDArray[np.float64]
@@ -70,15 +71,16 @@ def hourly_wetness(
 ) -> HourlyWetness:
     """Wetness from one day before ``now`` to 14 days after it; hours without weather are there and not known.
 
-    Without wind 2 m/s, without radiation the cloud of the hours before: both named in ``estimated``. Hours without temperature, humidity or
-    rain hold the film. The film three days before the first hour is taken as dry; watering comes by the plan at 05:00 local time.
+    Impossible values are taken out. Without wind 2 m/s, without radiation the cloud of the hours before: both named in ``estimated``.
+    Hours without temperature, humidity or rain hold the film. The film three days before the first hour is taken as dry; watering comes
+    by the plan at 05:00 local time.
     Source: physics.leaf_wetness. Status: assumption.
     """
     first = pd.Timestamp(now).tz_convert("UTC").floor("h") - BEFORE
     hours = pd.date_range(first - SPIN_UP, first + BEFORE + AHEAD, freq="h", inclusive="left")
     series = {name: np.full(len(hours), np.nan) for name in _NEEDED}
     if frame is not None:
-        found = frame.values.reindex(hours)
+        found = checked_frame(frame, place)[0].values.reindex(hours)
         series = {name: found[name].to_numpy(dtype=np.float64) for name in _NEEDED}
 
     air = series[AIR_TEMPERATURE]

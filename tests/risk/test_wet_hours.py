@@ -10,7 +10,7 @@ import pandas as pd
 from forecaster.documents import SurfaceOutlook
 from forecaster.physics.leaf_wetness import Cause, LeafWetness
 from forecaster.risk.outlook import build_outlook
-from forecaster.risk.wet_hours import wet_hours_of, wet_spells
+from forecaster.risk.wet_hours import WetHours, wet_hours_of, wet_spells
 from forecaster.soil.wetness import HourlyWetness
 from tests.risk import builders
 
@@ -81,7 +81,8 @@ def test_a_ground_without_weather_is_not_known_for_all_five_days() -> None:
     ground = builders.ground(builders.surface(), builders.surface(name="green"))
     found = wet_hours_of(ground, None, now=builders.ISSUED)
     assert set(found) == {"main", "green"}
-    for (only,) in found.values():
+    for hours in found.values():
+        (only,) = hours.spells
         assert only.cause == "unknown"
         assert only.starts_at_utc <= builders.ISSUED
         assert only.ends_at_utc >= builders.ISSUED + timedelta(days=5)
@@ -89,8 +90,20 @@ def test_a_ground_without_weather_is_not_known_for_all_five_days() -> None:
 
 def test_the_outlook_keeps_them_and_one_without_still_loads() -> None:
     kept = wet_spells(made(DEW, RAIN, added=(1,)), 0, since=FIRST, until=FIRST + timedelta(hours=9))
-    outlook = build_outlook(builders.run(), (), today=builders.TODAY, issued_at=builders.ISSUED, wet_hours=kept)
+    outlook = build_outlook(builders.run(), (), today=builders.TODAY, issued_at=builders.ISSUED, wet_hours=WetHours(kept))
     assert SurfaceOutlook.model_validate_json(outlook.model_dump_json()).wet_hours == kept
     old = outlook.model_dump(mode="json")
     del old["wet_hours"]
     assert SurfaceOutlook.model_validate(old).wet_hours is None  # not worked out, which is not the same as dry
+
+
+def test_what_was_estimated_for_them_is_a_note_and_what_is_assumed_stands_with_the_assumptions() -> None:
+    hours = WetHours((), ("wind taken as 2 m/s",))
+    outlook = build_outlook(builders.run(), (), today=builders.TODAY, issued_at=builders.ISSUED, wet_hours=hours)
+    assert "Wet hours had to be worked out with estimates: wind taken as 2 m/s." in outlook.notes
+    turf = builders.surface().turf
+    # 24 leaf areas a metre of height (FAO-56 box 5) at 0.2 mm each, and 0.3 mm on thatch (own number).
+    holds = 24 * turf.height_m * 0.2 + 0.3
+    said = next(text for text in outlook.assumptions if text.startswith("Wet hours:"))
+    assert "05:00" in said
+    assert f"turf {1000 * turf.height_m:.0f} mm tall as holding at most {holds:.1f} mm" in said

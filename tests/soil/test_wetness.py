@@ -52,6 +52,14 @@ def test_it_covers_a_day_back_and_fourteen_ahead() -> None:
     assert found.estimated == ()
 
 
+def test_impossible_values_of_the_frame_make_no_wet_leaf() -> None:
+    hour = pd.Timestamp(NOW) + pd.Timedelta(hours=12)
+    broken = changed(dry_frame(), PRECIPITATION, slice(hour.floor("h"), hour.floor("h")), 9999.0)  # mm in one hour
+    found = wetness(broken)
+    assert not found.film.wet.any()
+    assert not found.film.known[found.hours == hour.floor("h"), 0].any()
+
+
 def test_planned_water_comes_at_five_in_the_morning_local_time() -> None:
     found = wetness(dry_frame(), surface(), surface(name="green", irrigation=EVERY_DAY))
     watered = found.hours[found.added_water[:, 1]]
