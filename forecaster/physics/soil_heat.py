@@ -163,13 +163,21 @@ def simulated_soil_temperature(
     counts as none. Two runs in a row equal one. Status: assumption, scored: error 0.8 °C in the median of nine humid stations, 0.8 °C at
     one that no number was chosen on. Validity: turf or short grass; up to 2 °C off in the desert and on odd soils.
     """
-    state = start_of_soil_heat(weather) if state is None else state
+    begins = start_of_soil_heat(weather) if state is None else state
+    result, states = soil_heat_by_day(weather, state=begins, measured_c=measured_c)
+    return result, states[-1] if states else begins
+
+
+def soil_heat_by_day(weather: HeatWeather, *, state: SoilHeat, measured_c: Floats | None = None) -> tuple[Floats, tuple[SoilHeat, ...]]:
+    """The same with the state after every day, for callers that go on from a day in between."""
     shape = weather.air_temperature_mean_c.shape
     measured = np.broadcast_to(np.nan if measured_c is None else np.asarray(measured_c, dtype=np.float64), shape)
     result = np.empty(shape)
+    states = []
     for number in range(shape[0]):
         state, result[number] = _heat_day(state, weather.on(number), measured[number])
-    return result, state
+        states.append(state)
+    return result, tuple(states)
 
 
 def _heat_day(state: SoilHeat, day: HeatWeather, measured_c: Floats) -> tuple[SoilHeat, Floats]:
@@ -201,46 +209,3 @@ def _surface(weather: HeatWeather, *, warming: Floats, snow_mm: Floats) -> Float
     air = weather.air_temperature_mean_c
     warming = np.where((snow_mm > SNOW_COVERS_MM) & np.isfinite(warming), 0.0, warming)
     return np.where(air < 0.0, FROST_SHARE * air, air) + warming
-
-
-# The simple lag behind air and sun, for callers that know no more than these two.
-
-# Status: assumption. Chosen and scored on the same twelve stations of the US Climate Reference Network of 2020, so that score flatters
-# them; on a station that no number was chosen on the error is 1.4 °C (tests/physics/test_soil_heat.py).
-HALF_LIFE_DAYS = 2.5  # of the lag behind the weather
-WARMING_C_PER_MJ = 0.1  # sun on the surface, for each MJ/m²/d above the next number
-WARMING_STARTS_MJ = 4.0
-
-_DAILY_STEP = 1.0 - 0.5 ** (1.0 / HALF_LIFE_DAYS)
-
-
-def soil_temperature_5cm(
-    air_temperature_mean_c: Floats,
-    shortwave_mj: Floats,
-    *,
-    previous_c: float | Floats | None = None,
-    measured_c: Floats | None = None,
-) -> Floats:
-    """Daily mean soil temperature at 5 cm [°C]: air warmed by the sun, followed with a lag.
-
-    ``air_temperature_mean_c`` [°C] and ``shortwave_mj`` [MJ/m²/d]: shape (day,) or (day, column). ``previous_c``: the result of the day
-    before the first, to go on from (None or NaN: the first day is taken as it comes). ``measured_c``: same shape; where it is not NaN it
-    is the result, and the lag goes on from it. A day with NaN gives NaN, and the next day goes on from the last day known.
-    Source: model section 3 (lag of half-life 2.5 d, 0.1 °C per MJ/m²/d above 4); frost share: own. The whole of it is lagged, sun included:
-    median error 1.26 °C against 1.30 °C (March-November, 12 stations) when only the air is, and the result is all the memory it needs.
-    Both choices were made on the stations they are scored on. Status: assumption. Validity: turf or short grass; dry desert soil comes out
-    up to 2 °C too cold; deep snow is not known of.
-    """
-    air = np.asarray(air_temperature_mean_c, dtype=np.float64)
-    sun = WARMING_C_PER_MJ * np.maximum(np.asarray(shortwave_mj, dtype=np.float64) - WARMING_STARTS_MJ, 0.0)
-    target = np.where(air < 0.0, FROST_SHARE * air, air) + sun
-    measured = np.broadcast_to(np.nan if measured_c is None else np.asarray(measured_c, dtype=np.float64), target.shape)
-    state = np.broadcast_to(np.nan if previous_c is None else np.asarray(previous_c, dtype=np.float64), target.shape[1:])
-
-    result = np.empty(target.shape)
-    for day in range(target.shape[0]):
-        start = np.where(np.isnan(state), target[day], state)
-        today = np.where(np.isnan(measured[day]), start + _DAILY_STEP * (target[day] - start), measured[day])
-        result[day] = today
-        state = np.where(np.isnan(today), state, today)
-    return result

@@ -8,12 +8,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass, fields, replace
 from datetime import date, datetime, time, timedelta
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 from sqlalchemy.orm import Session
 
 from forecaster.ground.ground import Ground
+from forecaster.physics.soil_heat import SoilHeat
 from forecaster.pipeline.gather import GatheredWeather
 from forecaster.quantities import TurfState
 from forecaster.risk.judgement import SurfaceRun
@@ -33,14 +35,19 @@ from forecaster.weather.daily import DailyWeather, Place, daily_weather
 
 KEEP_STATES_DAYS = 14
 _FROM = "simulated_from_ordinal"
+_HEAT = "heat_"
 
 
 @dataclass(frozen=True)
 class Start:
-    """Where a simulation goes on: the state at the end of ``day``, and the first day that was ever simulated towards it."""
+    """Where a simulation goes on: the states at the end of ``day``, and the first day that was ever simulated towards them.
+
+    ``heat``: of the soil, None where it is not known and is assumed.
+    """
 
     day: date
     state: SoilState
+    heat: SoilHeat | None
     simulated_from: date
 
 
@@ -53,6 +60,7 @@ class GroundRun:
     simulated_from: date
     kept_day: date
     kept: SoilState
+    kept_heat: SoilHeat | None
 
 
 def window_start(today: date, *, history_days: int) -> date:
@@ -67,12 +75,16 @@ def stored_start(session: Session, ground: Ground, model: ModelParameters, *, be
         return None
     day, arrays = found
     state = SoilState(**{field.name: arrays[field.name] for field in fields(SoilState)})
-    return Start(day, state, date.fromordinal(int(arrays[_FROM][0])))
+    heat = {field.name: arrays.get(_HEAT + field.name) for field in fields(SoilHeat)}
+    known = {name: array for name, array in heat.items() if array is not None}
+    return Start(day, state, SoilHeat(**known) if len(known) == len(heat) else None, date.fromordinal(int(arrays[_FROM][0])))
 
 
 def keep_state(session: Session, ground: Ground, model: ModelParameters, run: GroundRun) -> None:
     """Store the state before the window, for the next cycles to go on from, and forget those that are too old to be needed."""
     arrays: dict[str, npt.NDArray[np.generic]] = {field.name: getattr(run.kept, field.name) for field in fields(SoilState)}
+    if run.kept_heat is not None:
+        arrays |= {_HEAT + field.name: np.asarray(getattr(run.kept_heat, field.name)) for field in fields(SoilHeat)}
     arrays[_FROM] = np.array([run.simulated_from.toordinal()])
     save_state(session, ground.id, run.kept_day, fingerprint=state_fingerprint(ground.surfaces, model), arrays=arrays)
     drop_states_before(session, ground.id, run.kept_day - timedelta(days=KEEP_STATES_DAYS))
@@ -91,7 +103,7 @@ def run_soil(ground: Ground, weather: GatheredWeather, model: ModelParameters, *
     if start is None or (daily.days and daily.days[0] != start.day + timedelta(days=1)):
         # Nothing to go on from, or a gap behind it that no weather bridges.
         first = daily.days[0] if daily.days else window
-        start = Start(first - timedelta(days=1), first_guess(columns, model), first)
+        start = Start(first - timedelta(days=1), first_guess(columns, model), None, first)
     cut = sum(day < window for day in daily.days)
     over = None
     if weather.frame is not None and daily.days:
@@ -105,6 +117,7 @@ def run_soil(ground: Ground, weather: GatheredWeather, model: ModelParameters, *
         simulated_from=start.simulated_from,
         kept_day=daily.days[cut - 1] if cut else start.day,
         kept=before.final,
+        kept_heat=daily.soil_heat[cut - 1] if cut else start.heat,
     )
 
 
@@ -129,18 +142,18 @@ def surface_runs(ground: Ground, weather: GatheredWeather, run: GroundRun) -> tu
 def _days(ground: Ground, weather: GatheredWeather, start: Start | None) -> DailyWeather:
     if weather.frame is None or len(weather.frame.values) == 0:
         return _no_days()
-    previous = None if start is None else float(start.state.recent_soil_temperature_c[-1, 0])
     return daily_weather(
         weather.frame,
         place=Place(ground.latitude, ground.longitude, ground.elevation_m),
         time_zone=ground.time_zone,
-        previous_soil_temperature_c=None if previous is None or np.isnan(previous) else previous,
+        previous_heat=None if start is None else start.heat,
     )
 
 
 def _no_days() -> DailyWeather:
     none = np.zeros(0)
-    numbers = {f.name: none for f in fields(DailyWeather) if f.name not in ("days", "complete", "origin_code", "estimated")}
+    others = ("days", "complete", "origin_code", "estimated", "soil_heat")
+    numbers: dict[str, Any] = {f.name: none for f in fields(DailyWeather) if f.name not in others}
     return DailyWeather(days=(), complete=none.astype(np.bool_), origin_code=none.astype(np.int8), estimated=(), **numbers)
 
 

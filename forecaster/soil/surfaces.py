@@ -25,7 +25,7 @@ Floats = npt.NDArray[np.float64]
 AnyNumber = TypeVar("AnyNumber", bound=np.generic)
 
 COLUMNS_PER_SURFACE = len(TurfState)
-STATE_VERSION = "3"
+STATE_VERSION = "4"
 """Raise it when the simulation changes what a state means: older stored states are then simulated anew."""
 
 

@@ -11,6 +11,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from forecaster.physics import humidity, soil_heat
+from forecaster.physics.evapotranspiration import WeatherDay
 from forecaster.units import MEGAJOULES_PER_WATT_HOUR
 from forecaster.weather import procedures
 from forecaster.weather.frame import (
@@ -46,7 +47,7 @@ SHORTWAVE_COVERAGE_AT_LEAST = 0.8
 SOIL_DEPTH_CM = (4.0, 8.0)
 
 SHORTWAVE_FILLED = "radiation of missing hours from the other hours"
-SOIL_TEMPERATURE_SIMULATED = "soil temperature from air temperature and radiation"
+SOIL_TEMPERATURE_SIMULATED = "soil temperature from the weather"
 # FAO-56's procedures for an inland and humid place: the service does not ask how far the sea is. Status: assumption.
 CIRCUMSTANCES = procedures.Circumstances()
 TEMPERATURE_GAPS = "air temperature of the day without some missing hours"
@@ -80,6 +81,8 @@ class DailyWeather:
     complete: npt.NDArray[np.bool_]
     origin_code: npt.NDArray[np.int8]
     estimated: tuple[tuple[str, ...], ...]
+    soil_heat: tuple[soil_heat.SoilHeat, ...] = ()
+    """Heat of the soil at the end of each day, to go on from."""
 
 
 def _mean(table: Floats, *, at_least: npt.NDArray[np.intp] | int) -> Floats:
@@ -109,16 +112,17 @@ def _shortwave_of_day(table: Floats, potential: Floats) -> tuple[Floats, Floats]
 
 
 def daily_weather(
-    frame: HourlyWeather, *, place: Place, time_zone: ZoneInfo, previous_soil_temperature_c: float | None = None
+    frame: HourlyWeather, *, place: Place, time_zone: ZoneInfo, previous_heat: soil_heat.SoilHeat | None = None
 ) -> DailyWeather:
     """Weather of every whole local day in the frame, with FAO-56 reference evapotranspiration.
 
     An hour belongs to the local day in which it starts; a first or last day that the frame covers only in part is dropped.
     Impossible values are taken out first (see quality). Missing data: rain may miss 2 hours (taken as dry), temperature 4; beyond that
     the value is NaN and the day not complete. What else is missing is filled by the table of procedures (FAO-56 ch. 3-4), for an inland
-    and humid place. All of it is named in ``estimated``. ET0 below 0 is taken as 0: dew is not rain. ``previous_soil_temperature_c``: of
-    the day before the first, where simulated. Soil temperature is the provider's within 4-8 cm of depth. Raises ValueError where the
-    frame's wind height is outside 0.5 to 200 m.
+    and humid place. All of it is named in ``estimated``. ET0 below 0 is taken as 0: dew is not rain. Soil temperature is the
+    provider's within 4-8 cm of depth, else simulated under rain-fed grass: watering, which cools the soil, is not in it. ``previous_heat``:
+    heat of the soil at the end of the day before the first (None: assumed). Raises ValueError where the frame's wind height is outside 0.5
+    to 200 m.
     Source: FAO-56 ch. 3-4. Status: published; the numbers of hours, inland and humid for every place, and the floor of ET0: assumption.
     """
     frame, removed_hours = checked_frame(frame, place)
@@ -172,7 +176,13 @@ def daily_weather(
     usable = depth is not None and SOIL_DEPTH_CM[0] <= depth <= SOIL_DEPTH_CM[1]
     soil_measured = _mean(table[SOIL_TEMPERATURE], at_least=days.length - TEMPERATURE_HOURS_MISSING_AT_MOST)
     soil_measured = soil_measured if usable else np.full(len(days.dates), np.nan)
-    soil = soil_heat.soil_temperature_5cm(t_mean, rs, previous_c=previous_soil_temperature_c, measured_c=soil_measured)
+    driven = soil_heat.heat_weather(
+        WeatherDay(t_max, t_min, ea, evaporation.wind_speed_2m_ms, rs, day_of_year, place.latitude, place.elevation_m),
+        air_temperature_mean_c=t_mean,
+        water_mm=rain,
+    )
+    before = previous_heat if previous_heat is not None else soil_heat.start_of_soil_heat(driven)
+    soil, heat_by_day = soil_heat.soil_heat_by_day(driven, state=before, measured_c=soil_measured)
 
     complete = np.isfinite(rain) & np.isfinite(et0)
     seen = [hours_of[name] / days.length for name in (PRECIPITATION, AIR_TEMPERATURE, WIND_SPEED)]
@@ -201,6 +211,7 @@ def daily_weather(
         estimated_share=np.where(complete, 1.0 - np.mean(seen, axis=0), np.nan),
         complete=complete,
         origin_code=_least_sure(frame, days),
+        soil_heat=heat_by_day,
         estimated=tuple(tuple(text for text, where in notes if where[day]) for day in range(len(days.dates))),
     )
 

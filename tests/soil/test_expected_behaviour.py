@@ -90,10 +90,12 @@ def seattle_run(seattle: pd.DataFrame) -> Simulation:
     arriving = radiation.shortwave_from_temperature_range(highest, lowest, radiation.extraterrestrial_radiation(latitude, day_of_year))
     vapour = humidity.saturation_vapour_pressure(lowest)
     wind = et.wind_speed_at_2m(weather.wind.to_numpy(), 10.0)
-    et0 = et.reference_evapotranspiration(
-        et.WeatherDay(highest, lowest, vapour, wind, arriving, day_of_year, np.float64(latitude), np.float64(elevation))
-    )
+    days = et.WeatherDay(highest, lowest, vapour, wind, arriving, day_of_year, np.float64(latitude), np.float64(elevation))
+    et0 = et.reference_evapotranspiration(days)
     mean = (highest + lowest) / 2.0
+    soil_c, _ = soil_heat.simulated_soil_temperature(
+        soil_heat.heat_weather(days, air_temperature_mean_c=mean, water_mm=weather.precipitation.to_numpy())
+    )
 
     def both(values: np.ndarray) -> np.ndarray:
         return np.repeat(values[:, None], 2, axis=1)
@@ -108,7 +110,7 @@ def seattle_run(seattle: pd.DataFrame) -> Simulation:
             et0_mm=both(np.maximum(et0, 0.0)),
             air_temperature_mean_c=both(mean),
             air_temperature_min_c=both(lowest),
-            soil_temperature_c=both(soil_heat.soil_temperature_5cm(mean, arriving)),
+            soil_temperature_c=both(soil_c),
             wind_speed_2m_ms=both(wind),
             relative_humidity_min_percent=both(100.0 * vapour / humidity.saturation_vapour_pressure(highest)),
             known=np.ones((len(weather), 2), dtype=bool),
