@@ -70,7 +70,7 @@ def joined_weather(
 ) -> GatheredWeather:
     """Put the pull over the older issues in the database, from ``since`` on."""
     frames = [pull.frame] if pull.frame is not None else []
-    for issue in latest_issues(session, ground.id, ground.weather.source, limit=OLDER_ISSUES):
+    for issue in latest_issues(session, ground.id, ground.weather.source, now=now, limit=OLDER_ISSUES):
         try:
             frames.append(decode(issue.blob))
         except StorageError as error:

@@ -6,10 +6,13 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal, cast
 
+from pydantic import ValidationError
 from sqlalchemy import insert, select
 from sqlalchemy.orm import Session
 
 from forecaster.documents import WeatherStatus
+from forecaster.errors import StorageError
+from forecaster.storage.ahead import not_ahead
 from forecaster.storage.models import CycleRow
 
 CycleStatus = Literal["ok", "degraded", "failed"]
@@ -43,22 +46,37 @@ def save_cycle(session: Session, cycle: CycleRecord) -> None:
     )
 
 
-def latest_cycle(session: Session, ground_id: str, *, among: tuple[CycleStatus, ...] = ("ok", "degraded", "failed")) -> CycleRecord | None:
-    """The run that finished last, among those that went this way; None where there is none yet."""
+def latest_cycle(
+    session: Session, ground_id: str, *, now: datetime, among: tuple[CycleStatus, ...] = ("ok", "degraded", "failed")
+) -> CycleRecord | None:
+    """The run that finished last, among those that went this way; None where there is none yet.
+
+    Raises: StorageError where another version of the program wrote it.
+    """
     row = session.scalars(
         select(CycleRow)
-        .where(CycleRow.ground_id == ground_id, CycleRow.status.in_(among))
+        .where(CycleRow.ground_id == ground_id, CycleRow.status.in_(among), not_ahead(CycleRow.finished_at, now))
         .order_by(CycleRow.finished_at.desc(), CycleRow.id.desc())
         .limit(1)
     ).first()
-    if row is None:
-        return None
+    return None if row is None else _read(row)
+
+
+def _read(row: CycleRow) -> CycleRecord:
+    try:
+        weather = None if row.weather is None else WeatherStatus.model_validate(row.weather)
+    except ValidationError as error:
+        raise StorageError(
+            f"what was kept of the run of {row.ground_id} at {row.finished_at:%Y-%m-%d %H:%M} UTC is damaged or from another version "
+            "of the program",
+            hint="Run one cycle: it writes a new one.",
+        ) from error
     return CycleRecord(
         ground_id=row.ground_id,
         started_at=row.started_at,
         finished_at=row.finished_at,
         status=cast("CycleStatus", row.status),
-        weather=None if row.weather is None else WeatherStatus.model_validate(row.weather),
+        weather=weather,
         error_slug=row.error_slug,
         error_message=row.error_message,
     )

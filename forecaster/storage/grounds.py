@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import datetime
+from typing import Any
 
+from pydantic import ValidationError
 from sqlalchemy import select, update
 from sqlalchemy.orm import Session
 
 from forecaster.documents import GroundSummary
-from forecaster.errors import NotFound
+from forecaster.errors import NotFound, StorageError
 from forecaster.storage.insert import insert_or_replace
 from forecaster.storage.models import GroundRow
 
@@ -29,15 +31,24 @@ def retire_other_grounds(session: Session, configured: Iterable[str], now: datet
 
 
 def list_grounds(session: Session) -> tuple[GroundSummary, ...]:
-    """All grounds that are configured, by name."""
-    documents = session.scalars(select(GroundRow.document).where(GroundRow.retired_at.is_(None)))
-    grounds = (GroundSummary.model_validate(document) for document in documents)
-    return tuple(sorted(grounds, key=lambda ground: (ground.name.casefold(), ground.id)))
+    """All grounds that are configured, by name. Raises: StorageError where another version of the program described one."""
+    rows = session.execute(select(GroundRow.id, GroundRow.document).where(GroundRow.retired_at.is_(None)))
+    return tuple(sorted((_read(*row) for row in rows), key=lambda ground: (ground.name.casefold(), ground.id)))
 
 
 def get_ground(session: Session, ground_id: str) -> GroundSummary:
-    """One ground. Raises: NotFound where it does not exist or is no longer configured."""
+    """One ground. Raises: NotFound where it does not exist or is no longer configured; StorageError as ``list_grounds``."""
     document = session.scalar(select(GroundRow.document).where(GroundRow.id == ground_id, GroundRow.retired_at.is_(None)))
     if document is None:
         raise NotFound(f"there is no ground {ground_id!r}", hint="The list of grounds names those that exist.")
-    return GroundSummary.model_validate(document)
+    return _read(ground_id, document)
+
+
+def _read(ground_id: str, document: dict[str, Any]) -> GroundSummary:
+    try:
+        return GroundSummary.model_validate(document)
+    except ValidationError as error:
+        raise StorageError(
+            f"the description of the ground {ground_id} is damaged or from another version of the program",
+            hint="Run one cycle, or start the service again: it writes it anew.",
+        ) from error

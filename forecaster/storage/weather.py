@@ -8,6 +8,7 @@ from datetime import datetime
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from forecaster.storage.ahead import not_ahead
 from forecaster.storage.insert import insert_or_replace
 from forecaster.storage.models import WeatherIssueRow
 
@@ -30,11 +31,11 @@ def save_issue(session: Session, issue: StoredIssue) -> None:
     insert_or_replace(session, WeatherIssueRow, asdict(issue), key=("ground_id", "source", "issued_at"))
 
 
-def latest_issues(session: Session, ground_id: str, source: str, *, limit: int = 1) -> tuple[StoredIssue, ...]:
+def latest_issues(session: Session, ground_id: str, source: str, *, now: datetime, limit: int = 1) -> tuple[StoredIssue, ...]:
     """The newest issues of a source for a ground, newest first."""
     rows = session.scalars(
         select(WeatherIssueRow)
-        .where(WeatherIssueRow.ground_id == ground_id, WeatherIssueRow.source == source)
+        .where(WeatherIssueRow.ground_id == ground_id, WeatherIssueRow.source == source, not_ahead(WeatherIssueRow.issued_at, now))
         .order_by(WeatherIssueRow.issued_at.desc())
         .limit(limit)
     )

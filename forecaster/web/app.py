@@ -68,7 +68,11 @@ def from_environment() -> FastAPI:
     engine = open_database(environment.database_url)
     migrate(engine)
     still = environment.fixed_now
-    return create_app(StoredReads(engine), public_url=environment.public_url, now=lambda: still or datetime.now(UTC))
+
+    def now() -> datetime:
+        return still or datetime.now(UTC)
+
+    return create_app(StoredReads(engine, now), public_url=environment.public_url, now=now)
 
 
 def _describe(app: FastAPI) -> None:

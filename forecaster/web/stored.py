@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from datetime import datetime
 
 from sqlalchemy import Engine
 
@@ -17,10 +18,10 @@ from forecaster.web.reading import CycleView
 
 
 class StoredReads:
-    """``Store`` over an open database."""
+    """``Store`` over an open database. ``now`` gives UTC: rows from a clock that was ahead of it are left out."""
 
-    def __init__(self, engine: Engine) -> None:
-        self._engine = engine
+    def __init__(self, engine: Engine, now: Callable[[], datetime]) -> None:
+        self._engine, self._now = engine, now
 
     def grounds(self) -> Sequence[GroundSummary]:
         with reading(self._engine) as session:
@@ -39,15 +40,15 @@ class StoredReads:
                 surfaces = {surface.id for surface in get_ground(session, ground_id).surfaces}
             except NotFound:
                 return ()
-            return tuple(latest_outlooks(session, ground_id, surface_ids=surfaces).values())
+            return tuple(latest_outlooks(session, ground_id, now=self._now(), surface_ids=surfaces).values())
 
     def outlook(self, ground_id: str, surface_id: str) -> SurfaceOutlook | None:
         with reading(self._engine) as session:
-            return latest_outlook(session, ground_id, surface_id)
+            return latest_outlook(session, ground_id, surface_id, now=self._now())
 
     def charts(self, ground_id: str, surface_id: str) -> Mapping[str, str]:
         with reading(self._engine) as session:
-            return latest_charts(session, ground_id, surface_id)
+            return latest_charts(session, ground_id, surface_id, now=self._now())
 
     def alerts(self, ground_id: str, *, include_ended: bool, limit: int) -> Sequence[AlertDocument]:
         with reading(self._engine) as session:
@@ -56,11 +57,12 @@ class StoredReads:
             return [alert for alert, _ in reversed(open_alerts(session, ground_id))][:limit]
 
     def last_cycle(self, ground_id: str) -> CycleView | None:
+        now = self._now()
         with reading(self._engine) as session:
-            last = latest_cycle(session, ground_id)
+            last = latest_cycle(session, ground_id, now=now)
             if last is None:
                 return None
-            good = latest_cycle(session, ground_id, among=("ok", "degraded"))
+            good = latest_cycle(session, ground_id, now=now, among=("ok", "degraded"))
         return CycleView(
             good_at_utc=None if good is None else good.finished_at,
             tried_at_utc=last.finished_at,

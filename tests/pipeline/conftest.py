@@ -86,7 +86,7 @@ class Service:
 
     def outlooks(self) -> dict[str, SurfaceOutlook]:
         with reading(self.engine) as session:
-            return latest_outlooks(session, self.ground.id)
+            return latest_outlooks(session, self.ground.id, now=self.now)
 
     def alerts(self) -> tuple[AlertDocument, ...]:
         with reading(self.engine) as session:

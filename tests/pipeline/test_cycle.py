@@ -41,7 +41,7 @@ class TestAGoodDay:
         assert record.status == "ok"
         assert set(service.outlooks()) == {surface.id for surface in service.ground.surfaces}
         with reading(service.engine) as session:
-            charts = latest_charts(session, service.ground.id, "main-pitch")
+            charts = latest_charts(session, service.ground.id, "main-pitch", now=service.now)
         assert set(charts) == {"water_phone", "water_wide", "ring_phone", "ring_wide"}
         assert all(chart.startswith("<svg") and "<path" in chart for chart in charts.values())
         assert service.alerts(), "late August of the sample's dry year must raise something"
@@ -337,7 +337,7 @@ class TestOneBadGround:
         window = soil_run.window_start(service.now.date(), history_days=service.configuration.service.history_days)
         with reading(service.engine) as session:
             assert latest_state_before(session, service.ground.id, window + timedelta(days=1), fingerprint="") is None
-            kept = latest_cycle(session, service.ground.id)
+            kept = latest_cycle(session, service.ground.id, now=service.now)
             assert kept is not None
             assert kept.status == "failed"
 

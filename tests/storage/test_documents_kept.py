@@ -28,6 +28,7 @@ from tests.storage.builders import DAY, NOON, alert, ground, outlook, weather
 
 HOUR = timedelta(hours=1)
 NEXT_DAY = DAY + timedelta(days=1)
+LATER = NOON + timedelta(days=1)
 
 
 # ---------------------------------------------------------------- grounds
@@ -60,6 +61,16 @@ def test_an_unknown_ground_is_not_found(database: Engine) -> None:
     assert caught.value.hint
 
 
+def test_a_ground_that_another_version_described_is_said_to_pages(database: Engine) -> None:
+    with transaction(database) as session:
+        session.execute(text("UPDATE ground SET document = :old"), {"old": '{"title": "old"}'})
+    with reading(database) as session:
+        for read in (lambda: list_grounds(session), lambda: get_ground(session, "hollow")):
+            with pytest.raises(StorageError, match="hollow is damaged or from another version") as caught:
+                read()
+            assert "writes it anew" in caught.value.hint
+
+
 # ---------------------------------------------------------------- weather
 
 
@@ -74,8 +85,8 @@ def test_the_newest_issues_of_one_source_come_first(database: Engine) -> None:
             save_issue(session, issue(hours))
         save_issue(session, issue(18, source="other"))
     with reading(database) as session:
-        assert latest_issues(session, "hollow", "sample", limit=2) == (issue(12), issue(6))
-        assert latest_issues(session, "hollow", "none") == ()
+        assert latest_issues(session, "hollow", "sample", now=LATER, limit=2) == (issue(12), issue(6))
+        assert latest_issues(session, "hollow", "none", now=LATER) == ()
 
 
 def test_an_issue_handed_out_again_replaces_itself_only(database: Engine) -> None:
@@ -84,7 +95,15 @@ def test_an_issue_handed_out_again_replaces_itself_only(database: Engine) -> Non
         save_issue(session, issue(6))
         save_issue(session, issue(6, blob=b"corrected"))
     with reading(database) as session:
-        assert latest_issues(session, "hollow", "sample", limit=9) == (issue(6, blob=b"corrected"), issue(0))
+        assert latest_issues(session, "hollow", "sample", now=LATER, limit=9) == (issue(6, blob=b"corrected"), issue(0))
+
+
+def test_an_issue_from_a_clock_that_was_ahead_is_not_the_newest(database: Engine) -> None:
+    with transaction(database) as session:
+        for hours in (0, 1, 2, 48):
+            save_issue(session, issue(hours))
+    with reading(database) as session:
+        assert latest_issues(session, "hollow", "sample", now=NOON, limit=9) == (issue(1), issue(0))
 
 
 # ---------------------------------------------------------------- soil
@@ -166,12 +185,30 @@ def test_the_last_run_and_the_last_good_run_are_told_apart(database: Engine) -> 
         good, finished_at=NOON + 2 * HOUR, status="failed", weather=None, error_slug="weather-malformed", error_message="no temperature"
     )
     with transaction(database) as session:
-        assert latest_cycle(session, "hollow") is None
+        assert latest_cycle(session, "hollow", now=LATER) is None
         save_cycle(session, good)
         save_cycle(session, bad)
     with reading(database) as session:
-        assert latest_cycle(session, "hollow") == bad
-        assert latest_cycle(session, "hollow", among=("ok", "degraded")) == good
+        assert latest_cycle(session, "hollow", now=LATER) == bad
+        assert latest_cycle(session, "hollow", now=LATER, among=("ok", "degraded")) == good
+
+
+def test_a_run_by_a_clock_that_was_ahead_is_not_the_last_one(database: Engine) -> None:
+    now = CycleRecord(ground_id="hollow", started_at=NOON, finished_at=NOON, status="ok", weather=weather())
+    with transaction(database) as session:
+        save_cycle(session, replace(now, finished_at=NOON + 50 * HOUR))
+        save_cycle(session, now)
+        assert latest_cycle(session, "hollow", now=NOON) == now
+        assert latest_cycle(session, "hollow", now=NOON + 49 * HOUR) == replace(now, finished_at=NOON + 50 * HOUR)
+
+
+def test_a_run_that_another_version_wrote_is_said_to_pages(database: Engine) -> None:
+    with transaction(database) as session:
+        save_cycle(session, CycleRecord(ground_id="hollow", started_at=NOON, finished_at=NOON, status="ok", weather=weather()))
+        session.execute(text("UPDATE cycle SET weather = :old"), {"old": '{"title": "old"}'})
+    with reading(database) as session, pytest.raises(StorageError, match="another version") as caught:
+        latest_cycle(session, "hollow", now=NOON)
+    assert "Run one cycle" in caught.value.hint
 
 
 # ---------------------------------------------------------------- outlooks
@@ -183,10 +220,10 @@ def test_an_outlook_and_its_charts_come_back(database: Engine) -> None:
         save_outlook(session, outlook(headline="second"), {"water": "<svg>ö</svg>"})
         save_outlook(session, outlook(surface_id="green", headline="green"), {})
     with reading(database) as session:
-        assert latest_outlook(session, "hollow", "meadow") == outlook(headline="second")
-        assert latest_outlook(session, "hollow", "nowhere") is None
-        assert latest_charts(session, "hollow", "meadow") == {"water": "<svg>ö</svg>"}
-        assert latest_charts(session, "hollow", "nowhere") == {}
+        assert latest_outlook(session, "hollow", "meadow", now=LATER) == outlook(headline="second")
+        assert latest_outlook(session, "hollow", "nowhere", now=LATER) is None
+        assert latest_charts(session, "hollow", "meadow", now=LATER) == {"water": "<svg>ö</svg>"}
+        assert latest_charts(session, "hollow", "nowhere", now=LATER) == {}
 
 
 def test_the_newest_outlook_of_each_surface(database: Engine) -> None:
@@ -198,11 +235,11 @@ def test_the_newest_outlook_of_each_surface(database: Engine) -> None:
             for day in its_days:
                 save_outlook(session, outlook(surface_id=surface, today=day), {"day": str(day)})
     with reading(database) as session:
-        assert {name: found.today for name, found in latest_outlooks(session, "hollow").items()} == {
+        assert {name: found.today for name, found in latest_outlooks(session, "hollow", now=LATER).items()} == {
             "meadow": DAY,
             "green": DAY - timedelta(days=2),
         }
-        assert latest_charts(session, "hollow", "meadow") == {"day": str(DAY)}
+        assert latest_charts(session, "hollow", "meadow", now=LATER) == {"day": str(DAY)}
 
 
 def test_an_outlook_of_another_version_is_said_to_pages_and_does_not_stop_a_cycle(database: Engine) -> None:
@@ -212,8 +249,31 @@ def test_an_outlook_of_another_version_is_said_to_pages_and_does_not_stop_a_cycl
         session.execute(text("UPDATE outlook SET document = :old"), {"old": old})
     with reading(database) as session:
         with pytest.raises(StorageError, match="another version") as caught:
-            latest_outlooks(session, "hollow")
+            latest_outlooks(session, "hollow", now=LATER)
         assert "cycle" in caught.value.hint
+
+
+def test_an_outlook_from_a_clock_that_was_ahead_is_not_the_newest(database: Engine) -> None:
+    """It was right once: the outlook of today counts again, and one that is made anew, as soon as the clock is set."""
+    ahead = outlook(today=DAY + timedelta(days=9), issued_at_utc=NOON + timedelta(days=9), headline="ahead")
+    with transaction(database) as session:
+        save_outlook(session, ahead, {"of": "ahead"})
+        assert latest_outlook(session, "hollow", "meadow", now=NOON) is None
+        save_outlook(session, outlook(), {"of": "today"})
+    with reading(database) as session:
+        assert latest_outlook(session, "hollow", "meadow", now=NOON) == outlook()
+        assert latest_outlooks(session, "hollow", now=NOON) == {"meadow": outlook()}
+        assert latest_charts(session, "hollow", "meadow", now=NOON) == {"of": "today"}
+        assert latest_outlook(session, "hollow", "meadow", now=NOON + timedelta(days=9)) == ahead
+
+
+def test_damaged_charts_are_said_to_pages(database: Engine) -> None:
+    with transaction(database) as session:
+        save_outlook(session, outlook(), {})
+        session.execute(text("UPDATE outlook SET charts = :old"), {"old": b"damaged"})
+        with pytest.raises(StorageError, match="charts of hollow/meadow") as caught:
+            latest_charts(session, "hollow", "meadow", now=NOON)
+    assert "cycle" in caught.value.hint
 
 
 # ---------------------------------------------------------------- what was told
