@@ -169,7 +169,7 @@ class SurfaceOutlook(Document):
     today: date
     issued_at_utc: datetime
     severity: Severity | None
-    """Worst severity of the signals; None when no rule speaks."""
+    """Worst severity of the signals, the last known one where ``known`` is false; None when no rule speaks."""
     headline: str
     """One sentence in words: "Rings likely to show from about Friday 2 October.\""""
     known: bool

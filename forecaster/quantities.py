@@ -24,6 +24,15 @@ class Severity(StrEnum):
         return tuple(Severity).index(self) + 1
 
 
+def trouble(severity: Severity | None, known: bool) -> float:
+    """How bad a surface stands, for putting the worst first on pages and in mails; larger is worse.
+
+    Extreme to Minor, with "not known" between Moderate and Minor, and quiet last. Not known with a last known severity counts as that.
+    """
+    speaking = float(severity.rank) if severity is not None else 0.0
+    return speaking if known else max(speaking, Severity.MINOR.rank + 0.5)
+
+
 class Certainty(StrEnum):
     """CAP 1.2 certainty."""
 

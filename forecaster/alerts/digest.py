@@ -19,7 +19,7 @@ from forecaster.documents import (
     SurfaceSummary,
     WeatherStatus,
 )
-from forecaster.quantities import Origin
+from forecaster.quantities import Origin, Severity, trouble
 from forecaster.risk.sentences import counted, day_words, listed, small
 
 SUBJECT_SIGNALS = 2
@@ -52,14 +52,14 @@ def build_digest(inputs: DigestInputs) -> DigestDocument:
     ground, weather = inputs.ground, inputs.weather
     zone = ZoneInfo(ground.time_zone)
     local_day = inputs.now.astimezone(zone).date()
-    order = {surface.id: number for number, surface in enumerate(ground.surfaces)}
-    outlooks = sorted((o for o in inputs.outlooks if o.surface_id in order), key=lambda o: (*_badness(o), order[o.surface_id]))
-    seen = {outlook.surface_id for outlook in outlooks}
-    unseen = [surface for surface in ground.surfaces if surface.id not in seen]
+    newest = {outlook.surface_id: outlook for outlook in inputs.outlooks}
+    entries = sorted(
+        (_entry(inputs, surface, newest.get(surface.id), zone=zone, local_day=local_day) for surface in ground.surfaces),
+        key=lambda entry: -trouble(entry.severity, entry.known),
+    )
+    outlooks = [newest[entry.surface_id] for entry in entries if entry.surface_id in newest]
     found = [(outlook, signal) for outlook in outlooks for signal in mailed_signals(outlook)]
     found.sort(key=lambda pair: _urgency(pair[1]))
-    entries = [_entry(inputs, outlook.surface_id, outlook, zone=zone, local_day=local_day) for outlook in outlooks]
-    entries += [_unknown_entry(inputs, surface, zone=zone, local_day=local_day) for surface in unseen]
     unknown = [entry.surface_name for entry in entries if not entry.known]
     return DigestDocument(
         ground_id=ground.id,
@@ -76,36 +76,20 @@ def build_digest(inputs: DigestInputs) -> DigestDocument:
     )
 
 
-def _badness(outlook: SurfaceOutlook) -> tuple[int, bool]:
-    """Sort key: the graver the earlier; among equals what is not known before what is."""
-    return (-(outlook.severity.rank if outlook.severity else 0), outlook.known)
-
-
 def _urgency(signal: Signal) -> tuple[int, bool, date]:
     return (-signal.severity.rank, not signal.present, signal.first_day)
 
 
-def _entry(inputs: DigestInputs, surface_id: str, outlook: SurfaceOutlook, *, zone: ZoneInfo, local_day: date) -> DigestEntry:
-    return DigestEntry(
-        surface_id=surface_id,
-        surface_name=outlook.surface_name,
-        severity=outlook.severity,
-        headline=outlook.headline,
-        known=outlook.known,
-        signals=mailed_signals(outlook),
-        next_fixture=next_fixture(inputs.ground.fixtures, surface_id, now=inputs.now, zone=zone, today=local_day),
-        link=_link(inputs, surface_id),
-    )
-
-
-def _unknown_entry(inputs: DigestInputs, surface: SurfaceSummary, *, zone: ZoneInfo, local_day: date) -> DigestEntry:
+def _entry(
+    inputs: DigestInputs, surface: SurfaceSummary, outlook: SurfaceOutlook | None, *, zone: ZoneInfo, local_day: date
+) -> DigestEntry:
     return DigestEntry(
         surface_id=surface.id,
-        surface_name=surface.name,
-        severity=None,
-        headline="Not known: there is no outlook of this surface yet.",
-        known=False,
-        signals=(),
+        surface_name=surface.name if outlook is None else outlook.surface_name,
+        severity=None if outlook is None else outlook.severity,
+        headline="Not known: there is no outlook of this surface yet." if outlook is None else outlook.headline,
+        known=outlook is not None and outlook.known,
+        signals=() if outlook is None else mailed_signals(outlook),
         next_fixture=next_fixture(inputs.ground.fixtures, surface.id, now=inputs.now, zone=zone, today=local_day),
         link=_link(inputs, surface.id),
     )
@@ -132,16 +116,19 @@ def next_fixture(fixtures: Iterable[FixtureSummary], surface_id: str, *, now: da
 
 
 def _subject(ground: GroundSummary, weather: WeatherStatus, found: Sequence[tuple[SurfaceOutlook, Signal]], unknown: Sequence[str]) -> str:
-    """Worst first, the same thing said once: "Brackenholt: rings showing (Main pitch, Lower pitch); dry patch (Outfield); 2 more"."""
+    """Worst first, the same thing once, with the surfaces where it is worst: "Brackenholt: rings showing (Main pitch, Lower pitch); dry patch (Outfield); 2 more"."""
     parts = []
     if weather.state == "missing" or len(unknown) == len(ground.surfaces):
         parts.append("not known for lack of weather" if weather.state == "missing" else "not known")
     elif unknown:
         parts.append(f"not known for {listed(unknown)}")
-    where: dict[str, list[str]] = {}
+    where: dict[str, tuple[Severity, list[str]]] = {}
     for outlook, signal in found:
-        where.setdefault(f"{small(signal.title)}{'' if signal.present else ' ' + signal.when}", []).append(outlook.surface_name)
-    spoken = [f"{what} ({', '.join(names)})" for what, names in list(where.items())[:SUBJECT_SIGNALS]]
+        what = f"{small(signal.title)}{'' if signal.present else ' ' + signal.when}"
+        severity, names = where.setdefault(what if outlook.known else f"last known {what}", (signal.severity, []))
+        if signal.severity == severity:
+            names.append(outlook.surface_name)
+    spoken = [f"{what} ({', '.join(names)})" for what, (_, names) in list(where.items())[:SUBJECT_SIGNALS]]
     if len(where) > SUBJECT_SIGNALS:
         spoken.append(f"{len(where) - SUBJECT_SIGNALS} more")
     if not spoken and not parts:
@@ -160,7 +147,7 @@ def _opening(outlooks: Sequence[SurfaceOutlook], entries: Sequence[DigestEntry],
     elif weather.state == "stale":
         said.append(f"This message rests on old weather. {weather.text}")
     known = [outlook for outlook in outlooks if outlook.known]
-    speaking = [entry for entry in entries if entry.severity is not None]
+    speaking = [entry for entry in entries if entry.known and entry.severity is not None]
     all_surfaces = counted(len(entries), "surface")
     if speaking:
         worst = speaking[0]
@@ -175,17 +162,20 @@ def _opening(outlooks: Sequence[SurfaceOutlook], entries: Sequence[DigestEntry],
     unknown = [entry.surface_name for entry in entries if not entry.known]
     if unknown and weather.state != "missing":
         said.append(f"Not known: {listed(unknown)}.")
+    held = [f"{entry.surface_name} {entry.severity}" for entry in entries if not entry.known and entry.severity is not None]
+    if held:
+        said.append(f"Last known: {listed(held)}.")
     return " ".join(said)
 
 
 def _to_do(found: Sequence[tuple[SurfaceOutlook, Signal]], unknown: Sequence[str]) -> tuple[str, ...]:
-    """Each advice once, with the surfaces it is for, the most urgent first."""
-    steps: dict[str, list[str]] = {}
+    """Each advice once, with the surfaces it is for and when, the most urgent first."""
+    steps: dict[str, dict[str, list[str]]] = {}
     for outlook, signal in found:
-        name = outlook.surface_name if signal.present else f"{outlook.surface_name} ({signal.when})"
-        steps.setdefault(signal.advice, []).append(name)
+        when = "" if signal.present else f" ({signal.when})"
+        steps.setdefault(signal.advice, {}).setdefault(when, []).append(outlook.surface_name)
     look = [f"{listed(unknown)}: go and look, because without weather this message cannot tell."] if unknown else []
-    return (*look, *(f"{listed(names)}: {advice}" for advice, names in steps.items()))
+    return (*look, *(f"{'; '.join(listed(names) + when for when, names in at.items())}: {advice}" for advice, at in steps.items()))
 
 
 def _notes(outlooks: Sequence[SurfaceOutlook], weather: WeatherStatus) -> tuple[str, ...]:

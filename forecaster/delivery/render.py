@@ -74,12 +74,12 @@ def render_digest(digest: DigestDocument) -> RenderedMessage:
 
 
 def _arrange(entry: DigestEntry) -> _Surface:
-    if entry.severity is not None:
-        word, style = entry.severity.value, entry.severity.value.lower()
-    elif entry.known:
-        word, style = "Nothing against it", "quiet"
-    else:
+    if not entry.known:
         word, style = "Not known", "unknown"
+    elif entry.severity is not None:
+        word, style = entry.severity.value, entry.severity.value.lower()
+    else:
+        word, style = "Nothing against it", "quiet"
     return _Surface(
         name=entry.surface_name,
         word=word,

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 
-from forecaster.documents import ColumnDay, OutlookDay, RingSummary, RiskDay, SoilMarks, SurfaceOutlook
+from forecaster.documents import ColumnDay, OutlookDay, RingSummary, RiskDay, Signal, SoilMarks, SurfaceOutlook
 from forecaster.ground.surface import Surface
 from forecaster.physics.geometry import annulus_area
 from forecaster.quantities import RISK_QUANTITIES, Origin, repellency_class
@@ -50,7 +50,7 @@ def build_outlook(
         today=today,
         issued_at_utc=issued_at,
         severity=mailed[0].severity if mailed else None,
-        headline=_headline(rules, mailed[0].rule_id if mailed else None, spoken, judged, coming_known=coming_known),
+        headline=_headline(rules, mailed[0] if mailed else None, spoken, judged, coming_known=coming_known),
         known=known,
         signals=signals,
         days=days,
@@ -71,14 +71,16 @@ def build_outlook(
     )
 
 
-def _headline(rules: Sequence[Rule], worst: str | None, spoken: SpokenDays, judged: Judgement, *, coming_known: int) -> str:
+def _headline(rules: Sequence[Rule], worst: Signal | None, spoken: SpokenDays, judged: Judgement, *, coming_known: int) -> str:
     """One sentence for the surface; never "nothing" where the coming days are not known."""
-    rule = next((rule for rule in rules if rule.id == worst), None)
+    rule = next((rule for rule in rules if worst is not None and rule.id == worst.rule_id), None)
     if not spoken.known:
         last = [day for day, known in zip(judged.days, judged.complete, strict=True) if known and day <= spoken.today]
         if not last:
             return "Not known: there is no weather for this surface yet."
-        held = f" Last known, on {day_words(last[-1], today=spoken.today)}: {sentence(rule.headline_now)}" if rule else ""
+        held = ""
+        if rule is not None and worst is not None:
+            held = f" Last known, on {day_words(last[-1], today=spoken.today)}: {worst.severity}. {sentence(rule.headline_now)}"
         return f"Not known: there is no weather for the coming days.{held}"
     if rule is not None:
         days = next(days for found, days in judged.by_rule if found.id == rule.id)

@@ -14,7 +14,7 @@ class SurfaceStanding(Document):
 
     surface: SurfaceSummary
     severity: Severity | None
-    """Worst severity that speaks; None where none does *or* where nothing is known: read ``known`` first."""
+    """Worst severity that speaks, or the last known one where ``known`` is false: read that first. None where there is none."""
     known: bool
     headline: str
     outlook_issued_at_utc: datetime | None
@@ -29,6 +29,8 @@ class GroundStanding(Document):
     sample: bool
     surface_count: int
     worst_surface_id: str | None
+    worst_surface_known: bool
+    """False where the worst surface is not known: ``severity`` is then its last known one."""
     severity: Severity | None
     known: bool
     """False where anything about any surface is not known."""

@@ -74,7 +74,7 @@ _GROUND = GroundSummary(
         ),
     ),
 )
-_REASON = "Sound turf is 33 % greener than the ring bands."
+_REASON = "Sound turf is 33% greener than the ring bands."
 _ADVICE = "Spike the bands and water them by hand in several short goes."
 _HEADLINE = "Rings are showing."
 _STANDING = SurfaceStanding(surface=_SURFACE, severity=Severity.SEVERE, known=True, headline=_HEADLINE, outlook_issued_at_utc=_ISSUED)
@@ -193,6 +193,7 @@ GROUNDS = _example(
                 sample=True,
                 surface_count=1,
                 worst_surface_id="main-pitch",
+                worst_surface_known=True,
                 severity=Severity.SEVERE,
                 known=True,
                 headline=f"Main pitch: {_HEADLINE}",

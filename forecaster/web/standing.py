@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from datetime import datetime
 
 from forecaster.documents import GroundSummary, SurfaceOutlook, SurfaceSummary
-from forecaster.quantities import Severity
+from forecaster.quantities import trouble
 from forecaster.web.ages import ground_weather
 from forecaster.web.answers import GroundStanding, SurfaceStanding
 from forecaster.web.reading import Store
@@ -33,16 +33,10 @@ def standing_of(surface: SurfaceSummary, outlook: SurfaceOutlook | None) -> Surf
     )
 
 
-def trouble(severity: Severity | None, known: bool) -> float:
-    """Larger is worse: Extreme to Minor, with "not known" between Moderate and Minor, and quiet last."""
-    speaking = float(severity.rank) if severity is not None else 0.0
-    return speaking if known else max(speaking, Severity.MINOR.rank + 0.5)
-
-
 def surfaces_worst_first(ground: GroundSummary, outlooks: Mapping[str, SurfaceOutlook]) -> list[SurfaceStanding]:
-    """All surfaces of a ground, worst first, then by name."""
+    """All surfaces of a ground, worst first, then in the ground's own order, as in the mail."""
     standings = [standing_of(surface, outlooks.get(surface.id)) for surface in ground.surfaces]
-    return sorted(standings, key=lambda s: (-trouble(s.severity, s.known), s.surface.name.casefold()))
+    return sorted(standings, key=lambda s: -trouble(s.severity, s.known))
 
 
 def ground_standing(ground: GroundSummary, outlooks: Mapping[str, SurfaceOutlook], now: datetime, *, limit_hours: float) -> GroundStanding:
@@ -63,6 +57,7 @@ def ground_standing(ground: GroundSummary, outlooks: Mapping[str, SurfaceOutlook
         sample=ground.sample,
         surface_count=len(ground.surfaces),
         worst_surface_id=None if worst is None else worst.surface.id,
+        worst_surface_known=worst is not None and worst.known,
         severity=None if worst is None else worst.severity,
         known=bool(surfaces) and all(s.known for s in surfaces),
         headline=headline,

@@ -8,6 +8,7 @@ from forecaster.alerts.decide import EpisodeDecision, decide_episodes
 from forecaster.alerts.digest import DigestInputs, build_digest
 from forecaster.documents import DigestDocument, FixtureSummary, SurfaceOutlook
 from forecaster.quantities import Severity
+from forecaster.web.standing import surfaces_worst_first
 from tests.alerts.builders import NOW, RULES, ground, outlook, signal
 from tests.risk.builders import FRESH, MISSING, STALE, TODAY
 
@@ -66,9 +67,37 @@ def test_old_weather_is_in_subject_and_opening_and_its_sentence_is_not_repeated_
     assert stale.text not in found.notes
 
 
+def test_surfaces_stand_in_the_order_of_the_page_and_equals_in_the_order_of_the_ground():
+    of = ground("zebra", "main", "green", "alder", "court")
+    minor, severe = signal(), signal(severity=Severity.SEVERE)
+    found = digest(
+        outlook(minor, name="alder"),
+        outlook(severe, name="main"),
+        outlook(severe, name="zebra"),
+        outlook(name="green", known=False),
+        ground=of,
+    )
+    order = [entry.surface_id for entry in found.entries]
+    assert order == ["zebra", "main", "green", "court", "alder"]  # not known between Moderate and Minor; court has no outlook
+    page = surfaces_worst_first(of, {o.surface_id: o for o in (outlook(minor, name="alder"), outlook(severe, name="main"))})
+    assert [standing.surface.id for standing in page] == ["main", "zebra", "green", "court", "alder"]
+
+
+def test_a_surface_not_known_any_more_is_told_with_its_last_severity():
+    found = digest(outlook(signal(severity=Severity.SEVERE), known=False, weather=MISSING), outlook(name="green"))
+    assert "0 of" not in found.opening
+    assert found.opening.endswith("Not known: Main pitch. Last known: Main pitch Severe.")
+    assert "last known rings showing (Main pitch)" in found.subject
+
+
+def test_the_subject_says_a_thing_once_and_names_the_surfaces_where_it_is_worst():
+    found = digest(outlook(signal(severity=Severity.SEVERE)), outlook(signal(), name="green"))
+    assert found.subject == "Brackenholt: rings showing (Main pitch)"
+
+
 def test_a_surface_without_an_outlook_is_in_the_message_as_not_known():
     found = digest(outlook(signal()))
-    assert [(entry.surface_id, entry.known) for entry in found.entries] == [("main", True), ("green", False)]
+    assert [(entry.surface_id, entry.known) for entry in found.entries] == [("green", False), ("main", True)]
     assert found.subject == "Brackenholt: rings showing (Main pitch); not known for Green"
     assert "Not known: Green." in found.opening
 
@@ -80,6 +109,13 @@ def test_sample_weather_is_marked_in_the_subject():
 def test_advice_is_said_once_for_all_its_surfaces_and_the_most_urgent_first():
     found = digest(outlook(signal(lead=4, **FLUSH), signal(severity=Severity.SEVERE)), outlook(signal(), name="green"))
     assert found.to_do == ("Main pitch and Green: Walk the rings.", "Main pitch (from about Friday 2 October): Pick toadstools.")
+
+
+def test_surfaces_with_the_same_day_share_it():
+    soon = signal(lead=4, **FLUSH)
+    assert digest(outlook(soon), outlook(soon, name="green")).to_do == (
+        "Main pitch and Green (from about Friday 2 October): Pick toadstools.",
+    )
 
 
 def test_cautions_are_said_once():
@@ -118,7 +154,9 @@ def test_the_day_is_the_local_one():
 
 
 def test_links_lead_to_the_surface_where_pages_can_be_reached():
-    assert digest(outlook()).entries[0].link == "https://turf.example/grounds/brackenholt/surfaces/main"
+    assert {entry.surface_id: entry.link for entry in digest(outlook()).entries}[
+        "main"
+    ] == "https://turf.example/grounds/brackenholt/surfaces/main"
     assert digest(outlook(), public_url=None).entries[0].link is None
 
 

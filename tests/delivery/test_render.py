@@ -99,6 +99,13 @@ def test_a_surface_without_weather_is_never_called_quiet() -> None:
         assert "nothing against" not in words.lower()
 
 
+def test_a_surface_not_known_any_more_says_so_before_its_last_severity() -> None:
+    held = entry(known=False, headline="Not known: there is no weather for the coming days. Last known, on 9 September: Severe.")
+    text, page = both(digest(entries=(held,)))
+    assert "NOT KNOWN - Long Meadow pitch" in text
+    assert "Not known Long Meadow pitch" in page
+
+
 def test_nothing_to_do_is_said_only_when_the_weather_is_known() -> None:
     calm = digest(entries=(entry(severity=None, signals=()),), changes=(), to_do=(), cautions=())
     blind = calm.model_copy(update={"weather": weather(state="missing", text="There is no weather.")})

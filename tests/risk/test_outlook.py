@@ -114,7 +114,7 @@ def test_a_spell_at_the_last_known_day_is_still_shown_when_the_weather_ends():
     assert signal.certainty is Certainty.POSSIBLE
     assert signal.when == "when last known, since 26 September; not known today"
     assert signal.reason.startswith("No weather for this day, so this is held as it was.")
-    assert found.headline == "Not known: there is no weather for the coming days. Last known, on 27 September: Rings are showing."
+    assert found.headline == "Not known: there is no weather for the coming days. Last known, on 27 September: Minor. Rings are showing."
 
 
 def test_an_outlook_can_be_made_before_any_weather_has_come():

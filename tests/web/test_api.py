@@ -32,6 +32,7 @@ def test_grounds_come_worst_first_and_carry_the_age_of_their_weather(client: Tes
     answer = GroundsAnswer.model_validate(client.get("/api/v1/grounds").json())
     assert [(g.id, g.severity, g.known) for g in answer.items] == [("thistlefold", "Severe", False), ("mossbank", None, False)]
     assert answer.items[0].worst_surface_id == "main-pitch"
+    assert [g.worst_surface_known for g in answer.items] == [True, False]
     assert answer.weather.state == "missing"
 
 

@@ -58,6 +58,14 @@ def test_the_first_page_lists_grounds_worst_first(client: TestClient) -> None:
     assert "Not everything is known of this ground" in text
 
 
+def test_a_ground_whose_worst_surface_is_no_longer_known_is_not_known(client: TestClient, store: builders.MemoryStore) -> None:
+    store.ground_list = [builders.ground()]
+    store.outlook_list = [builders.pitch().model_copy(update={"known": False})]
+    text = words(client.get("/").text)
+    assert "Not known Thistlefold Field" in text
+    assert "Severe" not in text.replace(builders.pitch().headline, "")
+
+
 def test_missing_weather_stands_above_everything(client: TestClient) -> None:
     text = words(client.get(GROUND).text)
     assert text.index("No weather: ") < text.index("Severe")
