@@ -6,6 +6,8 @@ cycles go on from; what lies inside is simulated anew each time, as late observa
 
 from __future__ import annotations
 
+import logging
+from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 from datetime import date, datetime, time, timedelta
 from typing import Any
@@ -14,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 from sqlalchemy.orm import Session
 
+from forecaster.errors import StorageError
 from forecaster.ground.ground import Ground
 from forecaster.physics.soil_heat import SoilHeat
 from forecaster.pipeline.gather import GatheredWeather
@@ -30,8 +33,11 @@ from forecaster.soil.surfaces import (
     surface_columns,
     surface_forcing,
 )
+from forecaster.storage.arrays import unpack_arrays
 from forecaster.storage.soil import drop_states_before, latest_state_before, save_state
 from forecaster.weather.daily import DailyWeather, Place, daily_weather
+
+log = logging.getLogger(__name__)
 
 KEEP_STATES_DAYS = 14
 _FROM = "simulated_from_ordinal"
@@ -69,15 +75,34 @@ def window_start(today: date, *, history_days: int) -> date:
 
 
 def stored_start(session: Session, ground: Ground, model: ModelParameters, *, before: date) -> Start | None:
-    """The newest stored state from before a day that was made with these settings; None where there is none."""
-    found = latest_state_before(session, ground.id, before, fingerprint=state_fingerprint(ground.surfaces, model))
-    if found is None:
-        return None
-    day, arrays = found
+    """The newest stored state from before a day that was made with these settings; None where there is none.
+
+    One that is damaged, or in a shape that is not today's, counts as none: the log names it, and an older one serves where there is one.
+    """
+    fingerprint = state_fingerprint(ground.surfaces, model)
+    day = before
+    while (found := latest_state_before(session, ground.id, day, fingerprint=fingerprint)) is not None:
+        day, blob = found
+        try:
+            return _start(day, unpack_arrays(blob), first_guess(surface_columns(ground.surfaces), model))
+        except StorageError as error:
+            log.error("the soil state of %s at the end of %s is left out: %s", ground.id, day, error.message)
+    return None
+
+
+def _start(day: date, arrays: Mapping[str, npt.NDArray[Any]], guess: SoilState) -> Start:
+    """Raises: StorageError where an array is not there or is not of the shape that a state of these columns has now."""
+    shapes = {field.name: getattr(guess, field.name).shape for field in fields(SoilState)} | {_FROM: (1,)}
+    heat = {field.name: arrays[_HEAT + field.name] for field in fields(SoilHeat) if _HEAT + field.name in arrays}
+    wrong = [name for name, shape in shapes.items() if name not in arrays or arrays[name].shape != shape]
+    wrong += [_HEAT + name for name, array in heat.items() if array.shape not in ((), guess.live_crowns.shape)]
+    ordinal = 0 if _FROM in wrong else int(arrays[_FROM][0])
+    if not wrong and not 0 < ordinal <= day.toordinal() + 1:
+        wrong.append(_FROM)
+    if wrong:
+        raise StorageError(f"not in the shape of this version of the program: {', '.join(wrong)}")
     state = SoilState(**{field.name: arrays[field.name] for field in fields(SoilState)})
-    heat = {field.name: arrays.get(_HEAT + field.name) for field in fields(SoilHeat)}
-    known = {name: array for name, array in heat.items() if array is not None}
-    return Start(day, state, SoilHeat(**known) if len(known) == len(heat) else None, date.fromordinal(int(arrays[_FROM][0])))
+    return Start(day, state, SoilHeat(**heat) if len(heat) == len(fields(SoilHeat)) else None, date.fromordinal(ordinal))
 
 
 def keep_state(session: Session, ground: Ground, model: ModelParameters, run: GroundRun) -> None:

@@ -10,7 +10,7 @@ import numpy.typing as npt
 from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
-from forecaster.storage.arrays import pack_arrays, unpack_arrays
+from forecaster.storage.arrays import pack_arrays
 from forecaster.storage.insert import insert_or_replace
 from forecaster.storage.models import SoilStateRow
 
@@ -21,20 +21,15 @@ def save_state(session: Session, ground_id: str, local_day: date, *, fingerprint
     insert_or_replace(session, SoilStateRow, values, key=("ground_id", "local_day", "fingerprint"))
 
 
-def latest_state_before(
-    session: Session, ground_id: str, day: date, *, fingerprint: str
-) -> tuple[date, dict[str, npt.NDArray[Any]]] | None:
-    """The newest state from before ``day`` with these settings, and its day; None where there is none: simulate from the start.
-
-    Raises: StorageError where it is damaged.
-    """
+def latest_state_before(session: Session, ground_id: str, day: date, *, fingerprint: str) -> tuple[date, bytes] | None:
+    """The newest state from before ``day`` with these settings as its day and packed arrays; None where there is none."""
     row = session.execute(
         select(SoilStateRow.local_day, SoilStateRow.blob)
         .where(SoilStateRow.ground_id == ground_id, SoilStateRow.fingerprint == fingerprint, SoilStateRow.local_day < day)
         .order_by(SoilStateRow.local_day.desc())
         .limit(1)
     ).first()
-    return None if row is None else (row.local_day, unpack_arrays(row.blob))
+    return None if row is None else (row.local_day, row.blob)
 
 
 def drop_states_before(session: Session, ground_id: str, day: date) -> None:

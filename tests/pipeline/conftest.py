@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from email import message_from_bytes, policy
@@ -114,11 +116,38 @@ def service(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, request: pytest.Fix
     """Drawing takes most of a cycle's time and has tests of its own; a test marked ``draws`` draws."""
     if request.node.get_closest_marker("draws") is None:
         monkeypatch.setattr("forecaster.pipeline.cycle.render_svg", lambda _chart: "<svg></svg>")
-    engine = open_database(f"sqlite:///{tmp_path / 'forecaster.db'}")
+    with made_in(tmp_path) as made:
+        yield made
+
+
+@pytest.fixture(scope="session")
+def after_one_cycle(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder as one cycle leaves it, run once for all tests that begin there."""
+    folder = tmp_path_factory.mktemp("after-one-cycle")
+    with pytest.MonkeyPatch.context() as patch, made_in(folder) as made:
+        patch.setattr("forecaster.pipeline.cycle.render_svg", lambda _chart: "<svg></svg>")
+        assert made.cycle().status == "ok"
+    return folder
+
+
+@pytest.fixture
+def stored_once(after_one_cycle: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Service]:
+    """A service after one good cycle, with a database, weather file and mails of its own."""
+    monkeypatch.setattr("forecaster.pipeline.cycle.render_svg", lambda _chart: "<svg></svg>")
+    shutil.copytree(after_one_cycle, tmp_path / "copy")
+    with made_in(tmp_path / "copy", write=False) as made:
+        yield made
+
+
+@contextmanager
+def made_in(folder: Path, *, write: bool = True) -> Iterator[Service]:
+    """The shipped ground, with its weather in a file and everything else in a folder."""
+    engine = open_database(f"sqlite:///{folder / 'forecaster.db'}")
     migrate(engine)
     shipped = load_configuration(shipped_folder("config"))
-    ground = replace(shipped.grounds[0], weather=WeatherChoice("csv", str(tmp_path / "station.csv")))
-    made = Service(tmp_path, engine, replace(shipped, grounds=(ground,)))
-    made.write_weather()
+    ground = replace(shipped.grounds[0], weather=WeatherChoice("csv", str(folder / "station.csv")))
+    made = Service(folder, engine, replace(shipped, grounds=(ground,)))
+    if write:
+        made.write_weather()
     yield made
     engine.dispose()

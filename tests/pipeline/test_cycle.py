@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Collection
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 import pytest
-from sqlalchemy import update
+from sqlalchemy import delete, select, update
 
 from forecaster.alerts.digest import build_digest
 from forecaster.errors import StorageError
@@ -17,11 +18,12 @@ from forecaster.pipeline import soil_run
 from forecaster.pipeline.cycle import run_cycles
 from forecaster.pipeline.outgoing import send_due
 from forecaster.settings.shipped import shipped_folder
+from forecaster.storage.arrays import pack_arrays, unpack_arrays
 from forecaster.storage.cycles import latest_cycle
 from forecaster.storage.database import reading, transaction
 from forecaster.storage.episodes import open_alerts, save_episode
 from forecaster.storage.messages import recent_messages
-from forecaster.storage.models import WeatherIssueRow
+from forecaster.storage.models import SoilStateRow, WeatherIssueRow
 from forecaster.storage.outlooks import latest_charts
 from forecaster.storage.soil import latest_state_before
 from forecaster.storage.told import last_told
@@ -143,6 +145,74 @@ class TestAGoodDay:
             model = service.configuration.model
             assert soil_run.stored_start(session, service.ground, model, before=window) is not None
             assert soil_run.stored_start(session, ground, model, before=window) is None
+
+
+class TestAStoredStateThatCannotBeUsed:
+    @staticmethod
+    def repack(change: Callable[[dict[str, np.ndarray]], object]) -> Callable[[bytes], bytes]:
+        def changed(blob: bytes) -> bytes:
+            arrays = unpack_arrays(blob)
+            change(arrays)
+            return pack_arrays(arrays)
+
+        return changed
+
+    DAMAGE = (
+        lambda blob: b"damaged",
+        repack(lambda arrays: arrays.pop("green_cover")),
+        repack(lambda arrays: arrays.pop("simulated_from_ordinal")),
+        repack(lambda arrays: arrays.update(simulated_from_ordinal=np.array([-1]))),
+        repack(lambda arrays: arrays.update(recent_wetness=arrays["recent_wetness"][1:])),
+        repack(lambda arrays: arrays.update(live_crowns=arrays["live_crowns"][:1])),
+        repack(lambda arrays: arrays.update(heat_deep_c=np.zeros(99))),
+    )
+
+    @staticmethod
+    def damage(service: Service, how: Callable[[bytes], bytes], *, days: Collection[date] | None = None) -> None:
+        with transaction(service.engine) as session:
+            for row in session.scalars(select(SoilStateRow)):
+                if days is None or row.local_day in days:
+                    row.blob = how(row.blob)
+
+    @staticmethod
+    def starts(service: Service) -> list[date]:
+        with reading(service.engine) as session:
+            return sorted(session.scalars(select(SoilStateRow.local_day)))
+
+    @pytest.mark.parametrize("how", DAMAGE)
+    def test_counts_as_none_and_is_named_in_the_log(
+        self, stored_once: Service, how: Callable[[bytes], bytes], caplog: pytest.LogCaptureFixture
+    ) -> None:
+        service = stored_once
+        window = soil_run.window_start(service.now.date() + timedelta(days=1), history_days=service.configuration.service.history_days)
+        self.damage(service, how)
+        with reading(service.engine) as session:
+            assert soil_run.stored_start(session, service.ground, service.configuration.model, before=window) is None
+        assert f"the soil state of brackenholt at the end of {self.starts(service)[0]} is left out" in caplog.text
+
+    def test_does_not_keep_its_ground_from_being_run_and_the_page_tells_from_when(self, service: Service) -> None:
+        service.write_weather(days_back=400)
+        service.cycle()
+        first = service.outlooks()["main-pitch"].simulated_from
+        self.damage(service, lambda _: b"damaged")
+        service.wait(hours=6)
+        service.write_weather(days_back=110)
+        with transaction(service.engine) as session:
+            session.execute(delete(WeatherIssueRow))
+        assert service.cycle().status == "ok"
+        assert service.outlooks()["main-pitch"].simulated_from > first
+
+    def test_an_older_one_is_gone_on_from_where_the_newest_is_damaged(self, service: Service) -> None:
+        service.cycle()
+        service.wait(days=1)
+        service.write_weather()
+        service.cycle()
+        older, newer = self.starts(service)
+        self.damage(service, lambda _: b"damaged", days={newer})
+        with reading(service.engine) as session:
+            start = soil_run.stored_start(session, service.ground, service.configuration.model, before=newer + timedelta(days=1))
+        assert start is not None
+        assert start.day == older
 
 
 class TestWeatherDoesNotCome:

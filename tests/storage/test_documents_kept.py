@@ -168,7 +168,7 @@ def test_the_newest_state_before_a_day_with_the_same_settings_is_found(database:
         found = latest_state_before(session, "hollow", DAY - timedelta(days=1), fingerprint="a")
         assert found is not None
         assert found[0] == DAY - timedelta(days=2)
-        assert found[1]["depletion_mm"].tolist() == [2.5]
+        assert unpack_arrays(found[1])["depletion_mm"].tolist() == [2.5]
         assert latest_state_before(session, "hollow", DAY, fingerprint="c") is None
     with transaction(database) as session:
         drop_states_before(session, "hollow", DAY - timedelta(days=1))
