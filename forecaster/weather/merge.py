@@ -1,48 +1,88 @@
-"""Join the newest weather with older issues of it: what the newest does not say, an older one may."""
+"""Join weather of one place from several frames: what the most trusted does not say, the next may, hour by hour and variable by variable."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
-from forecaster.weather.frame import SOIL_TEMPERATURE, VARIABLES, WIND_SPEED, HourlyWeather
+from forecaster.physics.evapotranspiration import wind_speed_at_2m
+from forecaster.weather.frame import SOIL_TEMPERATURE, VARIABLES, WIND_SPEED, HourlyWeather, WeatherSource
+
+NOBODY = -1
+
+
+@dataclass(frozen=True)
+class Joined:
+    """A frame joined from a ladder of frames.
+
+    ``rungs``: the frames, most trusted first. ``rung_of``: DataFrame of the frame's shape, int8: which rung a value came from, NOBODY where
+    there is none. Model, time of issue and age of a value are its rung's; its origin stands in the frame.
+    """
+
+    frame: HourlyWeather
+    rungs: tuple[HourlyWeather, ...]
+    rung_of: pd.DataFrame
+
+
+def join(rungs: Sequence[HourlyWeather], *, since: datetime) -> Joined:
+    """Join frames by trust: of each value the first rung that has it counts.
+
+    The result runs from the hour of ``since`` (or the first hour known after it) to the last hour of any rung; what nobody knows stays
+    NaN, and every value keeps the origin it was issued with: a forecast of an hour that has passed is still a forecast. Wind of another
+    height is brought to the first rung's by the profile of FAO-56 eq. 47. Soil temperature of another depth is another quantity and is not
+    joined in. Source and attribution name every rung that gave a value; time of issue is the first rung's. Notes say what was filled in
+    from where. Status: practice.
+    """
+    first = rungs[0]
+    index = _joined_hours(rungs, since=since)
+    values = np.full((len(index), len(VARIABLES)), np.nan)
+    origins = np.zeros((len(index), len(VARIABLES)), dtype=np.int8)
+    rung_of = np.full((len(index), len(VARIABLES)), NOBODY, dtype=np.int8)
+    depth = next((rung.soil_temperature_depth_cm for rung in rungs if rung.soil_temperature_depth_cm is not None), None)
+    for number, rung in enumerate(rungs):
+        offered = _offered(rung, index, wind_height_m=first.wind_height_m, soil_depth_cm=depth)
+        take = np.isnan(values) & ~np.isnan(offered)
+        values[take] = offered[take]
+        origins[take] = rung.origins.reindex(index, fill_value=0).to_numpy()[take]
+        rung_of[take] = number
+    used = [rung for number, rung in enumerate(rungs) if number == 0 or (rung_of == number).any()]
+    columns = list(VARIABLES)
+    frame = HourlyWeather(
+        values=pd.DataFrame(values, index=index, columns=columns),
+        origins=pd.DataFrame(origins, index=index, columns=columns),
+        source=_joined_source([rung.source for rung in used]),
+        issued_at=first.issued_at,
+        wind_height_m=first.wind_height_m,
+        soil_temperature_depth_cm=depth,
+        notes=tuple(dict.fromkeys((*(note for rung in used for note in rung.notes), *_filled_in(rungs, rung_of)))),
+    )
+    return Joined(frame, tuple(rungs), pd.DataFrame(rung_of, index=index, columns=columns))
 
 
 def overlay(newest: HourlyWeather, older: Sequence[HourlyWeather], *, since: datetime) -> HourlyWeather:
-    """Join frames of one place, hour by hour and variable by variable: the newest value wins, older issues fill the rest.
+    """Join a frame with older issues of it, which may stand in any order: the newest value wins. See ``join``."""
+    return join([newest, *by_age(older)], since=since).frame
 
-    ``older`` may stand in any order; the later issue goes before the earlier. The result runs from the hour of ``since`` (or the
-    first hour known after it) to the last hour of any frame; what nobody knows stays NaN, and every value keeps the origin it was
-    issued with: a forecast of an hour that has passed is still a forecast. Source, attribution, time of issue and wind height are
-    the newest's. Wind at another height and soil temperature at another depth are other quantities and are not joined in. Notes
-    say when, and from which issue, older values were used. Status: practice.
-    """
-    frames = [newest, *sorted(older, key=lambda frame: frame.issued_at, reverse=True)]
-    index = _joined_hours(frames, since=since)
-    values = np.full((len(index), len(VARIABLES)), np.nan)
-    codes = np.zeros((len(index), len(VARIABLES)), dtype=np.int8)
-    filled_hours = np.zeros(len(index), dtype=np.bool_)
-    used: list[HourlyWeather] = []
-    for frame in frames:
-        offered = frame.values.reindex(index).to_numpy()
-        take = np.isnan(values) & ~np.isnan(offered) & _same_quantity(frame, newest)
-        if frame is not newest and take.any():
-            used.append(frame)
-            filled_hours |= take.any(axis=1)
-        values[take] = offered[take]
-        codes[take] = frame.origins.reindex(index, fill_value=0).to_numpy()[take]
-    return HourlyWeather(
-        values=pd.DataFrame(values, index=index, columns=list(VARIABLES)),
-        origins=pd.DataFrame(codes, index=index, columns=list(VARIABLES)),
-        source=newest.source,
-        issued_at=newest.issued_at,
-        wind_height_m=newest.wind_height_m,
-        soil_temperature_depth_cm=newest.soil_temperature_depth_cm,
-        notes=(*newest.notes, *_notes(used, int(filled_hours.sum()))),
-    )
+
+def by_age(frames: Sequence[HourlyWeather]) -> list[HourlyWeather]:
+    """Frames by their time of issue, latest first."""
+    return sorted(frames, key=lambda frame: frame.issued_at, reverse=True)
+
+
+def _offered(rung: HourlyWeather, index: pd.DatetimeIndex, *, wind_height_m: float, soil_depth_cm: float | None) -> npt.NDArray[np.float64]:
+    """The values of a rung at the joined hours, as the same quantities as the joined ones, shape (hour, variable)."""
+    offered = rung.values.reindex(index).to_numpy(dtype=np.float64, copy=True)
+    if rung.wind_height_m != wind_height_m:
+        per_2m = float(wind_speed_at_2m(1.0, wind_height_m))
+        offered[:, VARIABLES.index(WIND_SPEED)] *= float(wind_speed_at_2m(1.0, rung.wind_height_m)) / per_2m
+    if rung.soil_temperature_depth_cm != soil_depth_cm:
+        offered[:, VARIABLES.index(SOIL_TEMPERATURE)] = np.nan
+    return offered
 
 
 def _joined_hours(frames: Sequence[HourlyWeather], *, since: datetime) -> pd.DatetimeIndex:
@@ -55,18 +95,35 @@ def _joined_hours(frames: Sequence[HourlyWeather], *, since: datetime) -> pd.Dat
     return pd.date_range(first, max(index[-1] for index in known), freq="h")
 
 
-def _same_quantity(frame: HourlyWeather, newest: HourlyWeather) -> np.ndarray:
-    """Which variables of ``frame`` mean the same thing as the newest's, shape (variable,)."""
-    same = np.ones(len(VARIABLES), dtype=np.bool_)
-    same[VARIABLES.index(WIND_SPEED)] = frame.wind_height_m == newest.wind_height_m
-    same[VARIABLES.index(SOIL_TEMPERATURE)] = frame.soil_temperature_depth_cm == newest.soil_temperature_depth_cm
-    return same
+def _joined_source(sources: Sequence[WeatherSource]) -> WeatherSource:
+    different = list(dict.fromkeys(sources))
+    if len(different) == 1:
+        return different[0]
+
+    def listed(words: Sequence[str]) -> str:
+        return "; ".join(dict.fromkeys(word for word in words if word))
+
+    return replace(
+        different[0],
+        name=" and ".join(dict.fromkeys(source.name for source in different)),
+        attribution=listed([source.attribution for source in different]),
+        licence=listed([source.licence for source in different]),
+        link=next((source.link for source in different if source.link), None),
+        sample=any(source.sample for source in different),
+    )
 
 
-def _notes(used: Sequence[HourlyWeather], hours: int) -> tuple[str, ...]:
-    if not used:
-        return ()
-    last = used[0]
-    others = f" and {len(used) - 1} earlier" if len(used) > 1 else ""
-    which = f"{last.source.name} of {last.issued_at:%Y-%m-%d %H:%M} UTC{others}"
-    return (f"{hours} {'hour is' if hours == 1 else 'hours are'} filled in from older weather: {which}.",)
+def _filled_in(rungs: Sequence[HourlyWeather], rung_of: npt.NDArray[np.int8]) -> tuple[str, ...]:
+    """What older issues and other sources filled in, one sentence a source: how many hours, from which issue."""
+    found: dict[str, tuple[int, datetime]] = {}
+    for number, rung in enumerate(rungs[1:], start=1):
+        hours = int((rung_of == number).any(axis=1).sum())
+        if hours:
+            whence = f"older weather from {rung.source.name}" if rung.source == rungs[0].source else rung.source.name
+            before, latest = found.get(whence, (0, rung.issued_at))
+            found[whence] = (before + hours, max(latest, rung.issued_at))
+    told = []
+    for whence, (hours, latest) in found.items():
+        verb = "hour is" if hours == 1 else "hours are"
+        told.append(f"{hours} {verb} filled in from {whence}, issued at {latest:%Y-%m-%d %H:%M} UTC at the latest.")
+    return tuple(told)

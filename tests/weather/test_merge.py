@@ -6,13 +6,15 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pandas as pd
+import pytest
 
 from forecaster.quantities import Origin
-from forecaster.weather.frame import AIR_TEMPERATURE, ORIGIN_CODES, PRECIPITATION, SOIL_TEMPERATURE, WIND_SPEED
-from forecaster.weather.merge import overlay
+from forecaster.weather.frame import AIR_TEMPERATURE, ORIGIN_CODES, PRECIPITATION, SOIL_TEMPERATURE, WIND_SPEED, WeatherSource
+from forecaster.weather.merge import NOBODY, join, overlay
 from tests.weather.invented import hourly
 
 NAN = float("nan")
+GAUGE = WeatherSource(name="Rain gauge", attribution="Own gauge", licence="your own")
 SINCE = datetime(2026, 9, 1, tzinfo=UTC)
 NEW, MIDDLE, OLD = (datetime(2026, 9, 3, hour, tzinfo=UTC) for hour in (12, 6, 0))
 
@@ -71,12 +73,26 @@ def test_soil_temperature_of_another_depth_is_not_joined_in() -> None:
     assert joined[PRECIPITATION].iloc[0] == 0.4
 
 
-def test_wind_of_another_height_is_not_joined_in() -> None:
+def test_wind_of_another_height_is_brought_to_the_first_ones() -> None:
+    """FAO-56 Example 14: 3.2 m/s at 10 m is 2.4 m/s at 2 m."""
     newest = hourly("2026-09-01 01:00", {WIND_SPEED: [3.0]}, issued_at=NEW, wind_height_m=10.0)
-    lower = hourly("2026-09-01 00:00", {WIND_SPEED: [2.0], PRECIPITATION: [0.4]}, issued_at=OLD, wind_height_m=2.0)
+    lower = hourly("2026-09-01 00:00", {WIND_SPEED: [2.4], PRECIPITATION: [0.4]}, issued_at=OLD, wind_height_m=2.0)
     joined = overlay(newest, [lower], since=SINCE)
-    assert np.isnan(joined.values[WIND_SPEED].iloc[0])
+    assert joined.values[WIND_SPEED].tolist() == [pytest.approx(3.2, abs=0.05), 3.0]
     assert joined.wind_height_m == 10.0
+
+
+def test_trust_goes_before_age_and_every_value_knows_its_rung() -> None:
+    gauge = hourly("2026-09-01 00:00", {PRECIPITATION: [5.0, np.nan]}, issued_at=OLD, source=GAUGE)
+    model = hourly("2026-09-01 00:00", {PRECIPITATION: [1.0, 2.0], AIR_TEMPERATURE: [15.0, 16.0]}, issued_at=NEW)
+    joined = join([gauge, model], since=SINCE)
+    assert joined.frame.values[PRECIPITATION].tolist() == [5.0, 2.0]
+    assert joined.rung_of[PRECIPITATION].tolist() == [0, 1]
+    assert joined.rung_of[AIR_TEMPERATURE].tolist() == [1, 1]
+    assert joined.rung_of[WIND_SPEED].tolist() == [NOBODY, NOBODY]
+    assert joined.frame.source.name == "Rain gauge and Test station"
+    assert joined.frame.source.attribution == "Own gauge; Invented for a test"
+    assert joined.frame.notes == ("2 hours are filled in from Test station, issued at 2026-09-03 12:00 UTC at the latest.",)
 
 
 def test_notes_say_that_older_weather_was_used_and_only_then() -> None:
@@ -85,4 +101,4 @@ def test_notes_say_that_older_weather_was_used_and_only_then() -> None:
     assert overlay(newest, [newest], since=SINCE).notes == ("Its own note.",)
     own, said = overlay(newest, [older], since=SINCE).notes
     assert own == "Its own note."
-    assert said == "1 hour is filled in from older weather: Test station of 2026-09-03 00:00 UTC."
+    assert said == "1 hour is filled in from older weather from Test station, issued at 2026-09-03 00:00 UTC at the latest."
