@@ -80,7 +80,7 @@ def evaluate(
         memory, why = _next(rule, memory, values, month_allowed=not months or day.month in months, month=day.month)
         value = values[rule.quantity]
         if memory.speaks:
-            found.append(RuleDay(day, True, severity_of(rule, value), value, fill_reason(rule.reason, values), why))
+            found.append(RuleDay(day, True, severity_of(rule, value), value, fill_reason(rule.reason, values, rule=rule), why))
         else:
             found.append(RuleDay(day, False, None, value, "", why))
     return tuple(found)

@@ -7,6 +7,9 @@ from typing import Literal
 
 from forecaster.quantities import Severity
 
+# Placeholder of a reason that stands for the rule's own ``raise_at``, so that the words move with the number.
+RAISE_AT = "raise_at"
+
 
 @dataclass(frozen=True)
 class Condition:
@@ -36,7 +39,8 @@ class Rule:
     It starts to speak after ``days_in`` days in a row with the quantity at or beyond ``raise_at`` (and every condition held), and falls
     silent after ``days_out`` days in a row short of ``clear_at``. ``raise_at > clear_at`` means large values are bad, ``<`` small ones.
     ``months``: months in which it may start (northern hemisphere; shifted by six in the southern), empty = all year.
-    ``reason``: a sentence with placeholders {quantity_name:format} from ``quantities.RISK_QUANTITIES``.
+    ``reason``: a sentence with placeholders {quantity_name:format} from ``quantities.RISK_QUANTITIES``, or
+    {raise_at:format}.
     ``lead_days``: how far ahead in the outlook a spell opens an alert. ``trial``: shown, never mailed.
     ``ring_types``: speaks only for surfaces with such rings surveyed; empty = every surface.
     """

@@ -8,6 +8,7 @@ from datetime import date, timedelta
 from string import Formatter
 
 from forecaster.quantities import RISK_QUANTITIES, repellency_class
+from forecaster.risk.rule import RAISE_AT, Rule
 
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 MONTHS = (
@@ -75,15 +76,17 @@ def number_words(value: float, spec: str, *, unit: str = "") -> str:
     return text[1:] if text.startswith("-") and not any(digit in text for digit in "123456789") else text
 
 
-def fill_reason(template: str, values: Mapping[str, float]) -> str:
-    """Fill the placeholders {quantity:format} of a rule's reason with the numbers of a day.
+def fill_reason(template: str, values: Mapping[str, float], *, rule: Rule) -> str:
+    """Fill the placeholders {quantity:format} of a rule's reason with the numbers of a day, and {raise_at:format} with the rule's own.
 
     ``values``: by names of ``quantities.RISK_QUANTITIES``; a NaN is written as an unknown number. Raises KeyError for an unknown name.
     """
     written = []
     for literal, name, spec, _ in Formatter().parse(template):
         written.append(literal)
-        if name is not None:
+        if name == RAISE_AT:
+            written.append(number_words(rule.raise_at, spec or "", unit=RISK_QUANTITIES[rule.quantity].unit))
+        elif name is not None:
             written.append(number_words(values[name], spec or "", unit=RISK_QUANTITIES[name].unit))
     return "".join(written)
 

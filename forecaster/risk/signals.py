@@ -107,9 +107,6 @@ def _signal(rule: Rule, rule_days: Sequence[RuleDay], spell: Spell, spoken: Spok
     with_weather = [said for said in inside if not said.held]
     worst = max(with_weather or inside, key=lambda said: said.severity.rank if said.severity else 0)
     assert worst.severity is not None  # a speaking day has one
-    reason = held_reason(worst) if worst.held else f"{_named(worst.day, spoken.today)}: {worst.reason}"
-    if spell.present and worst.value is not None and not worst.held and not at_or_beyond(rule, worst.value, rule.raise_at):
-        reason += EASING
     return Signal(
         rule_id=rule.id,
         title=rule.title,
@@ -120,12 +117,40 @@ def _signal(rule: Rule, rule_days: Sequence[RuleDay], spell: Spell, spoken: Spok
         reaches_horizon=spell.reaches_horizon,
         present=spell.present,
         when=spoken.when(spell, days_in=rule.days_in),
-        reason=reason,
+        reason=_reason(rule, rule_days, spell, spoken, worst),
         advice=rule.advice,
         cautions=rule.cautions,
         source=rule.source,
         trial=rule.trial,
+        quantity=rule.quantity,
     )
+
+
+def _reason(rule: Rule, rule_days: Sequence[RuleDay], spell: Spell, spoken: SpokenDays, worst: RuleDay) -> str:
+    """Why a rule speaks: with today's numbers where it speaks today, and whether worse is to come; else with the worst day's."""
+    today = rule_days[spell.shown_from]
+    if spell.present and not today.held and today.severity is not None:
+        reason = f"Today: {today.reason}"
+        if worst.severity is not today.severity:
+            reason += f" {today.severity} today, {worst.severity} {_worst_days(rule_days, spell, spoken, worst)}."
+    elif worst.held:
+        reason = held_reason(worst)
+    elif worst.day == spoken.days[spell.first]:
+        reason = worst.reason  # the day stands in ``when``
+    else:
+        reason = f"{_named(worst.day, spoken.today)}: {worst.reason}"
+    if spell.present and worst.value is not None and not worst.held and not at_or_beyond(rule, worst.value, rule.raise_at):
+        reason += EASING
+    return reason
+
+
+def _worst_days(rule_days: Sequence[RuleDay], spell: Spell, spoken: SpokenDays, worst: RuleDay) -> str:
+    """When the worst severity of a spell is to come."""
+    last = spoken.days.index(worst.day)
+    while last < spell.last and rule_days[last + 1].severity is worst.severity:
+        last += 1
+    ends = last == spell.last and spell.reaches_horizon
+    return ahead_words(worst.day, spoken.days[last], today=spoken.today, reaches_horizon=ends)
 
 
 def _named(day: date, today: date) -> str:

@@ -9,7 +9,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field
 
 from forecaster.quantities import RISK_QUANTITIES, Severity
-from forecaster.risk.rule import Condition, Rule, SeverityBand
+from forecaster.risk.rule import RAISE_AT, Condition, Rule, SeverityBand
 from forecaster.settings.mistakes import Missing, MistakeList, Note, nearest
 from forecaster.settings.reading import Entry, Id, Name, Sentence, check, entries, note_duplicates, valid_or_none
 
@@ -128,7 +128,7 @@ def _check_rule(rule: RuleEntry, prefix: str, cautions: set[str] | None, file: s
     for caution in rule.cautions:
         if cautions is not None and caution not in cautions:
             note("cautions", caution, f"an id of cautions.toml; {nearest(caution, cautions)}")
-    _check_placeholders("reason", rule.reason, set(RISK_QUANTITIES), note)
+    _check_placeholders("reason", rule.reason, {*RISK_QUANTITIES, RAISE_AT}, note)
     _check_placeholders("headline_ahead", rule.headline_ahead, {"when"}, note)
     for key in ("title", "advice", "headline_now"):
         _check_placeholders(key, getattr(rule, key), set(), note)

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 import pytest
 
 from forecaster.risk.sentences import ahead_words, counted, day_words, drop_words, fill_reason, listed, number_words, since_words
-from tests.risk.builders import TODAY
+from tests.risk.builders import TODAY, rule
 
 
 def test_days_are_written_out_and_far_ones_carry_their_year():
@@ -54,7 +54,14 @@ def test_numbers_are_never_written_as_nan_or_minus_nothing():
 def test_a_reason_is_filled_with_the_numbers_of_the_day():
     values = {"rain_mm": 12.4, "band_repellency_log10_s": 2.4, "dry_days": float("nan")}
     template = "Rain {rain_mm:.0f} mm; a drop stands {band_repellency_log10_s:.1f}; dry for {dry_days:.0f} days {{so far}}."
-    assert fill_reason(template, values) == "Rain 12 mm; a drop stands about 4 minutes (strong); dry for an unknown number days {so far}."
+    filled = fill_reason(template, values, rule=rule())
+    assert filled == "Rain 12 mm; a drop stands about 4 minutes (strong); dry for an unknown number days {so far}."
+
+
+def test_a_reason_may_name_the_limit_of_its_rule_in_the_unit_of_its_quantity():
+    assert fill_reason("From {raise_at:.0%} on.", {}, rule=rule(raise_at=0.35)) == "From 35% on."
+    drops = rule(quantity="band_repellency_log10_s", raise_at=1.78, clear_at=1.4)
+    assert fill_reason("From {raise_at:.1f} on.", {}, rule=drops) == "From about 60 seconds (strong) on."  # 10 to the power of 1.78
 
 
 def test_lists_and_counts():
