@@ -116,6 +116,8 @@ class Signal(Document):
     cautions: tuple[str, ...] = ()
     source: str
     trial: bool = False
+    quantity: str = ""
+    """Name of the number that the rule looks at; empty in documents from before it was kept."""
 
 
 class SoilMarks(Document):
@@ -128,6 +130,8 @@ class SoilMarks(Document):
     total_available_water_mm: float
     root_depth_m: float
     surface_depth_m: float
+    rings_show_at: float | None = None
+    """Ring contrast from which a rule says that rings show; None where no rule looks at it."""
 
 
 class RingSummary(Document):

@@ -70,11 +70,6 @@ def instant(day: date, *, hours: int = 0) -> str:
     return f"{day.isoformat()}T{hours:02d}:00:00Z"
 
 
-def percent(share: float) -> str:
-    """A share as people write it: "36 %"."""
-    return f"{100 * share:.0f} %"
-
-
 def layer(
     rows: Sequence[dict[str, Any]],
     mark: str,

@@ -7,8 +7,6 @@ from datetime import date
 
 from forecaster.documents import OutlookDay, SurfaceOutlook
 
-# Cover difference from which people see a ring. Status: assumption (model section 5); a rule may set its own threshold.
-RINGS_SEEN_FROM = 0.25
 # A chance of fruit bodies below this is called low, not dated. Status: assumption.
 FLUSH_WORTH_A_DATE = 0.10
 
@@ -18,6 +16,11 @@ MONTHS = ("January", "February", "March", "April", "May", "June", "July", "Augus
 def day_in_words(day: date) -> str:
     """A day as people write it: "8 September"."""
     return f"{day.day} {MONTHS[day.month - 1]}"
+
+
+def percent(share: float) -> str:
+    """A share as people write it: "36%"."""
+    return f"{100 * share:.0f}%"
 
 
 def _margin(outlook: SurfaceOutlook, name: str, day: OutlookDay) -> float | None:
@@ -52,6 +55,8 @@ def water_finding(outlook: SurfaceOutlook) -> str:
     def dry(name: str) -> Callable[[OutlookDay], bool]:
         return lambda d: (m := _margin(outlook, name, d)) is not None and m < 0
 
+    repels = _repelling(past[-1])
+    still = f"{' and '.join(repels)} still {'repels' if len(repels) == 1 else 'repel'} water" if repels else ""
     band, sound = _run_back(past, dry("band")), _run_back(past, dry("sound"))
     if band and sound:
         if band == sound:
@@ -60,40 +65,56 @@ def water_finding(outlook: SurfaceOutlook) -> str:
     if band:
         wet = _run_back(past, lambda d: (m := _margin(outlook, "sound", d)) is not None and m >= 0)
         sentence = f"The band has been too dry to take water well {_since(band)}"
+        if "sound turf" in repels:
+            return f"{sentence}; sound turf is moist but still repels water"
         if wet is not None and not wet[1] and wet[0] > band[0]:
             return f"{sentence}; sound turf recovered on {day_in_words(wet[0])}"
         return f"{sentence}; sound turf takes it"
     if sound:
-        return f"Sound turf has been too dry to take water well {_since(sound)}; the band takes it"
+        return f"Sound turf has been too dry to take water well {_since(sound)}; {still if 'the band' in repels else 'the band takes it'}"
     ahead = [d for d in outlook.days if d.lead_days > 0]
     for day in ahead:
         falling = [label for name, label in (("band", "the band"), ("sound", "sound turf")) if dry(name)(day)]
         if falling:
-            return f"Moist enough now; {' and '.join(falling)} may become too dry to take water well from about {day_in_words(day.day)}"
-    again = _recovered(past, dry("sound"), dry("band"))
+            now = f"Moist again, but {still}" if still else "Moist enough now"
+            return f"{now}; {' and '.join(falling)} may become too dry to take water well from about {day_in_words(day.day)}"
+    again = _recovered(past, dry("sound"), dry("band"), still=still)
     if not outlook.known or not ahead or ahead[-1].sound is None:
-        return f"{again or 'Moist enough today'}; the coming days are not known"
+        return f"{again or (f'Moist today, but {still}' if still else 'Moist enough today')}; the coming days are not known"
     until = day_in_words(ahead[-1].day)
     if again:
         return f"{again}; moist enough up to {until}"
+    if still:
+        return f"Sound turf and band stay moist up to {until}, but {still}"
     return f"Sound turf and band stay moist enough to take water up to {until}"
 
 
-def _recovered(past: Sequence[OutlookDay], sound_dry: Callable[[OutlookDay], bool], band_dry: Callable[[OutlookDay], bool]) -> str | None:
-    """When sound turf and band last came back from a dry spell of the shown days; None where neither was dry."""
+def _repelling(day: OutlookDay) -> list[str]:
+    """Which of sound turf and band repel water on a day however moist they are: repellency lags behind the water that ends it."""
+    columns = (("sound turf", day.sound), ("the band", day.band))
+    return [label for label, column in columns if column is not None and column.repellency_class not in ("wettable", "slight")]
+
+
+def _recovered(
+    past: Sequence[OutlookDay], sound_dry: Callable[[OutlookDay], bool], band_dry: Callable[[OutlookDay], bool], *, still: str
+) -> str | None:
+    """When sound turf and band last came back from a dry spell of the shown days; None where neither was dry. ``still``: what repels."""
     back = []
     for dry in (sound_dry, band_dry):
         last_dry = max((i for i, day in enumerate(past) if dry(day)), default=None)
         later = [] if last_dry is None else [day.day for day in past[last_dry + 1 :] if day.sound is not None]
         back.append(later[0] if later else None)
     sound, band = back
+    one, both = ("is moist", "are moist") if still else ("takes water", "take water")
     if sound and band and sound != band:
-        return f"Sound turf takes water again since {day_in_words(sound)}, the band since {day_in_words(band)}"
-    if sound and band:
-        return f"Sound turf and band take water again since {day_in_words(sound)}"
-    if sound or band:
-        return f"{'Sound turf' if sound else 'The band'} takes water again since {day_in_words(sound or band or past[-1].day)}"
-    return None
+        told = f"Sound turf {one} again since {day_in_words(sound)}, the band since {day_in_words(band)}"
+    elif sound and band:
+        told = f"Sound turf and band {both} again since {day_in_words(sound)}"
+    elif sound or band:
+        told = f"{'Sound turf' if sound else 'The band'} {one} again since {day_in_words(sound or band or past[-1].day)}"
+    else:
+        return None
+    return f"{told}, but {still}" if still else told
 
 
 def contrast_finding(outlook: SurfaceOutlook) -> str:
@@ -103,17 +124,26 @@ def contrast_finding(outlook: SurfaceOutlook) -> str:
     if not past or past[-1].ring_contrast is None:
         return "Not known: there is no weather to compute today's rings"
 
+    seen_from = outlook.marks.rings_show_at
+    if seen_from is None:
+        return f"The difference in green cover between sound turf and band is {percent(past[-1].ring_contrast)} today"
+
     def shows(d: OutlookDay) -> bool:
-        return d.ring_contrast is not None and d.ring_contrast >= RINGS_SEEN_FROM
+        return d.ring_contrast is not None and d.ring_contrast >= seen_from
 
     run = _run_back(past, shows)
     if run:
-        return f"Rings have stood out {_since(run)}"
+        # The rule waits for some days in a row: its day is the one that page and mail name.
+        spoken = next((s for s in outlook.signals if s.quantity == "ring_contrast" and s.present and not s.trial), None)
+        return f"Rings have stood out {_since(run if spoken is None or run[1] else (spoken.first_day, False))}"
     first = next((d.day for d in ahead if shows(d)), None)
     if first:
         return f"Rings likely to stand out from about {day_in_words(first)}"
     if not outlook.known or not ahead or ahead[-1].ring_contrast is None:
         return "Rings hardly stand out today; the coming days are not known"
+    last = next((d.day for d in reversed(past) if shows(d)), None)
+    if last:
+        return f"Rings stood out until {day_in_words(last)} and have faded since"
     if any(ring.type != 1 for ring in outlook.rings):
         return f"Little damage to turf expected up to {day_in_words(ahead[-1].day)}; rings of type 2 and 3 can show without it"
     return f"Sound turf and band stay much alike up to {day_in_words(ahead[-1].day)}"
@@ -126,8 +156,8 @@ def flush_finding(outlook: SurfaceOutlook) -> str:
         return "chance of fruit bodies not known"
     best, day = max(chances, key=lambda pair: (pair[0], -pair[1].toordinal()))
     if best < FLUSH_WORTH_A_DATE:
-        return f"fruit bodies unlikely (at most {100 * best:.0f} % a week on one ring)"
-    return f"fruit bodies most likely in the week from {day_in_words(day)} ({100 * best:.0f} % on one ring)"
+        return f"fruit bodies unlikely ({'less than 1%' if best < 0.01 else f'at most {percent(best)}'} a week on one ring)"
+    return f"fruit bodies most likely in the week from {day_in_words(day)} ({percent(best)} on one ring)"
 
 
 def ring_finding(outlook: SurfaceOutlook) -> str:

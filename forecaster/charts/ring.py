@@ -26,17 +26,16 @@ from forecaster.charts.drawing import (
     limit,
     line,
     panel,
-    percent,
     sheet,
     shown_days,
 )
-from forecaster.charts.finding import RINGS_SEEN_FROM, ring_finding
+from forecaster.charts.finding import percent, ring_finding
 from forecaster.documents import OutlookDay, SurfaceOutlook
 from forecaster.quantities import REPELLENCY_CLASSES
 
 # Upper edge of the drawn scale, log10 s: room for the class "extreme", which has no upper limit.
 TOP_LOG10_S = 4.6
-PERCENT_LABELS = {"values": [0, 25, 50, 75, 100], "labelExpr": "datum.value + ' %'"}
+PERCENT_LABELS = {"values": [0, 25, 50, 75, 100], "labelExpr": "datum.value + '%'"}
 
 
 def ring_chart(outlook: SurfaceOutlook, width: Width) -> Layer:
@@ -75,11 +74,14 @@ def _repellency(outlook: SurfaceOutlook, days: Sequence[OutlookDay], width: Widt
 def _contrast(outlook: SurfaceOutlook, days: Sequence[OutlookDay], width: Width) -> Layer:
     pairs: Pairs = [(d.day, None if d.ring_contrast is None else 100 * d.ring_contrast) for d in days]
     values = [value for _, value in pairs if value is not None]
-    domain = (1.05 * min(0.0, *values, 0.0), 1.05 * max(50.0, *values, 50.0))
-    words = f"rings stand out above {percent(RINGS_SEEN_FROM)}"
-    rule, above = limit(100 * RINGS_SEEN_FROM, words, width, field="contrast", domain=domain, colour=SOFT)
+    domain = (1.05 * min(0.0, *values, 0.0), 1.05 * max(50.0, *values, 110 * (outlook.marks.rings_show_at or 0.0)))
     y = amount("contrast", domain, **PERCENT_LABELS)
-    layers = [*background(outlook, days, width), rule, line(pairs, days, width, y=y, look={"color": INK, "strokeWidth": 2.4}), *above]
+    layers = [*background(outlook, days, width), line(pairs, days, width, y=y, look={"color": INK, "strokeWidth": 2.4})]
+    seen_from = outlook.marks.rings_show_at
+    if seen_from is not None:
+        words = f"rings stand out above {percent(seen_from)}"
+        rule, above = limit(100 * seen_from, words, width, field="contrast", domain=domain, colour=SOFT)
+        layers = [*layers[:-1], rule, layers[-1], *above]
     return panel(layers, width, title="Green cover: how much more sound turf has than the band, % of ground", height=width.panel_px)
 
 

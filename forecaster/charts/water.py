@@ -27,7 +27,7 @@ from forecaster.charts.drawing import (
     sheet,
     shown_days,
 )
-from forecaster.charts.finding import water_finding
+from forecaster.charts.finding import percent, water_finding
 from forecaster.documents import ColumnDay, OutlookDay, SurfaceOutlook
 
 
@@ -84,7 +84,7 @@ def _surface_water(outlook: SurfaceOutlook, days: Sequence[OutlookDay], width: W
         limits = [("repels water below", SOFT, marks.critical_water_band_m3m3)]
     layers, words_last = background(outlook, days, width, bottom=True), []
     for words, colour, critical in limits:
-        rule, above = limit(100 * critical, f"{words} {100 * critical:.0f} %", width, field="water", domain=domain, colour=colour)
+        rule, above = limit(100 * critical, f"{words} {percent(critical)}", width, field="water", domain=domain, colour=colour)
         layers.append(rule)
         words_last += above
     layers.append(line(sound, days, width, y=y, look=SOUND_LINE, bottom=True))

@@ -54,7 +54,7 @@ def build_outlook(
         known=known,
         signals=signals,
         days=days,
-        marks=_marks(run.surface),
+        marks=_marks(run.surface, rules),
         rings=tuple(_ring_summaries(run.surface)),
         weather=run.weather,
         simulated_from=run.simulated_from,
@@ -159,7 +159,7 @@ def _column_day(simulation: Simulation, day: int, column: int) -> ColumnDay:
     )
 
 
-def _marks(surface: Surface) -> SoilMarks:
+def _marks(surface: Surface, rules: Sequence[Rule]) -> SoilMarks:
     soil = surface.root_zone
     return SoilMarks(
         field_capacity_m3m3=soil.field_capacity_m3m3,
@@ -169,6 +169,7 @@ def _marks(surface: Surface) -> SoilMarks:
         total_available_water_mm=1000.0 * (soil.field_capacity_m3m3 - soil.wilting_point_m3m3) * soil.root_depth_m,
         root_depth_m=soil.root_depth_m,
         surface_depth_m=soil.surface_depth_m,
+        rings_show_at=min((rule.raise_at for rule in rules if rule.quantity == "ring_contrast" and rule.rising), default=None),
     )
 
 

@@ -104,6 +104,7 @@ _OUTLOOK = SurfaceOutlook(
             reason=_REASON,
             advice=_ADVICE,
             source="Assumption: rings are seen from a cover difference of 0.25.",
+            quantity="ring_contrast",
         ),
     ),
     days=(
@@ -143,6 +144,7 @@ _OUTLOOK = SurfaceOutlook(
         total_available_water_mm=30,
         root_depth_m=0.2,
         surface_depth_m=0.05,
+        rings_show_at=0.25,
     ),
     rings=(
         RingSummary(

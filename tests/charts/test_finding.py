@@ -35,11 +35,15 @@ def test_a_spell_older_than_the_window_is_dated_before_it() -> None:
 
 def test_a_finished_spell_is_told_too() -> None:
     pitch = builders.pitch()
-    moist = pitch.days[0].band.model_copy(update={"surface_water_m3m3": 0.19}) if pitch.days[0].band else None
-    days = tuple(d.model_copy(update={"band": moist}) if d.day >= builders.d(9, 7) else d for d in pitch.days)
-    sentence = water_finding(pitch.model_copy(update={"days": days}))
-    assert "the band since 7 September" in sentence
-    assert sentence.startswith("Sound turf takes water again since")
+    for repellency, again in (("wettable", "Sound turf takes water again since"), ("severe", "Sound turf is moist again since")):
+        band = pitch.days[0].band
+        assert band is not None
+        moist = band.model_copy(update={"surface_water_m3m3": 0.19, "repellency_class": repellency})
+        days = tuple(d.model_copy(update={"band": moist}) if d.day >= builders.d(9, 7) else d for d in pitch.days)
+        sentence = water_finding(pitch.model_copy(update={"days": days}))
+        assert "the band since 7 September" in sentence
+        assert sentence.startswith(again)
+        assert ("still repels water" in sentence) == (repellency == "severe")
 
 
 def test_a_moist_surface_is_told_up_to_the_last_day() -> None:
@@ -77,4 +81,47 @@ def test_rings_of_type_2_and_3_are_never_said_to_be_absent() -> None:
 def test_the_ring_chart_tells_the_highest_chance_and_its_week() -> None:
     pitch = builders.pitch()
     best = max((d for d in pitch.days if d.lead_days >= 0), key=lambda d: d.flush_chance_7_days or 0)
-    assert f"in the week from {best.day.day} September ({100 * (best.flush_chance_7_days or 0):.0f} % on one ring)" in ring_finding(pitch)
+    assert f"in the week from {best.day.day} September ({100 * (best.flush_chance_7_days or 0):.0f}% on one ring)" in ring_finding(pitch)
+
+
+def test_a_chance_that_rounds_to_nothing_is_not_called_at_most_nothing() -> None:
+    green = builders.green()
+    days = tuple(d.model_copy(update={"flush_chance_7_days": 0.004}) for d in green.days)
+    assert flush_finding(green.model_copy(update={"days": days})) == "fruit bodies unlikely (less than 1% a week on one ring)"
+
+
+def test_a_moist_band_that_repels_yet_is_not_said_to_take_water() -> None:
+    # Repellency lags behind the water that ends it: "strong" begins at 60 s (Dekker & Jungerius 1990, memory).
+    green = builders.green()
+    days = tuple(
+        d.model_copy(update={"band": d.band.model_copy(update={"repellency_log10_s": 2.4, "repellency_class": "strong"})})
+        for d in green.days
+        if d.band
+    )
+    last = green.days[-1].day
+    sentence = water_finding(green.model_copy(update={"days": days}))
+    assert sentence == f"Sound turf and band stay moist up to {last.day} {last:%B}, but the band still repels water"
+
+
+def test_the_limit_of_the_rule_decides_when_rings_stand_out() -> None:
+    pitch = builders.pitch()
+    today = next(d for d in pitch.days if d.lead_days == 0)
+    assert today.ring_contrast is not None
+    strict = pitch.marks.model_copy(update={"rings_show_at": today.ring_contrast + 0.01})
+    assert contrast_finding(pitch).startswith("Rings have stood out since")
+    assert contrast_finding(pitch.model_copy(update={"marks": strict})).startswith("Rings likely to stand out from about")
+    silent = pitch.marks.model_copy(update={"rings_show_at": None})
+    assert f"is {100 * today.ring_contrast:.0f}% today" in contrast_finding(pitch.model_copy(update={"marks": silent}))
+
+
+def test_rings_stand_out_since_the_day_that_page_and_mail_name() -> None:
+    pitch = builders.pitch()
+    told = tuple(s.model_copy(update={"quantity": "ring_contrast"}) if s.rule_id == "rings-showing" else s for s in pitch.signals)
+    (signal,) = (s for s in told if s.quantity)
+    assert contrast_finding(pitch.model_copy(update={"signals": told})) == f"Rings have stood out since {signal.first_day.day} September"
+
+
+def test_rings_that_have_faded_are_told_with_their_last_day() -> None:
+    pitch = builders.pitch()
+    faded = tuple(d.model_copy(update={"ring_contrast": 0.3 if d.day <= builders.d(9, 5) else 0.1}) for d in pitch.days)
+    assert contrast_finding(pitch.model_copy(update={"days": faded})) == "Rings stood out until 5 September and have faded since"

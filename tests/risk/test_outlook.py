@@ -53,9 +53,24 @@ def test_a_present_spell_says_since_when_and_takes_the_worst_of_the_days_to_come
     assert (signal.first_day, signal.last_day) == (date(2026, 9, 25), date(2026, 10, 1))
     assert signal.when == "now, since 25 September"
     assert signal.severity is found.severity is Severity.SEVERE
-    assert signal.reason == "Wednesday 30 September: Contrast 0.60."
+    assert signal.reason == "Today: Contrast 0.30. Minor today, Severe on about Wednesday 30 September."
     assert found.headline == "Rings are showing."
     assert not signal.reaches_horizon
+
+
+def test_a_spell_that_worsens_to_the_end_of_the_outlook_says_from_when():
+    (signal,) = outlook({0: 0.3} | dict.fromkeys(range(1, 14), 0.6)).signals
+    assert signal.reason.endswith("Minor today, Severe from tomorrow, Tuesday 29 September.")
+
+
+def test_a_coming_spell_names_its_worst_day_where_that_is_not_the_first():
+    (signal,) = outlook({4: 0.3, 5: 0.6}).signals
+    assert signal.reason == "Saturday 3 October: Contrast 0.60."
+
+
+def test_the_limit_of_the_rule_on_contrast_is_the_mark_that_charts_draw():
+    assert outlook(rules=(rule(raise_at=0.35),)).marks.rings_show_at == 0.35
+    assert outlook(rules=()).marks.rings_show_at is None
 
 
 def test_a_coming_spell_says_from_when():
@@ -63,6 +78,7 @@ def test_a_coming_spell_says_from_when():
     (signal,) = found.signals
     assert not signal.present
     assert signal.when == "from about Friday 2 October"
+    assert signal.reason == "Contrast 0.30."  # its day stands in ``when``
     assert found.headline == "Rings may show from about Friday 2 October."
 
 

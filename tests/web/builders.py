@@ -79,6 +79,7 @@ MARKS = SoilMarks(
     total_available_water_mm=30.0,
     root_depth_m=0.2,
     surface_depth_m=0.05,
+    rings_show_at=0.25,
 )
 
 FRESH = WeatherStatus(
