@@ -36,26 +36,28 @@ from forecaster.storage.cycles import CycleRecord, save_cycle
 from forecaster.storage.database import reading, transaction
 from forecaster.storage.episodes import alerts_ended_since, alerts_of, open_alerts, save_episode
 from forecaster.storage.grounds import retire_other_grounds, save_ground
+from forecaster.storage.messages import withdraw_messages
 from forecaster.storage.outlooks import save_outlook
+from forecaster.storage.retention import prune
 from forecaster.storage.told import Told, last_told, save_told
 from forecaster.storage.weather import save_issue
 
 log = logging.getLogger(__name__)
 
 
-def run_cycles(context: Context) -> tuple[CycleRecord, ...]:
-    """Run one cycle for every configured ground. A ground that fails is recorded and told about; the others go on."""
-    register_grounds(context)
-    return tuple(run_ground(ground, context) for ground in context.configuration.grounds)
-
-
 def register_grounds(context: Context) -> None:
-    """Make the configured grounds known to pages and API, and take those that are no longer configured off the lists."""
+    """Make the configured grounds known to pages and API, and take those that are no longer configured off the lists.
+
+    Messages that wait for a ground or recipient that is no longer configured are not sent any more.
+    """
     now = context.clock()
     with transaction(context.engine) as session:
         for ground in context.configuration.grounds:
             save_ground(session, ground_summary(ground), now)
         retire_other_grounds(session, [ground.id for ground in context.configuration.grounds], now)
+        wanted = {(ground.id, recipient.email) for ground in context.configuration.grounds for recipient in ground.recipients}
+        if withdrawn := withdraw_messages(session, wanted):
+            log.warning("%s waiting messages are not sent: their ground or recipient is no longer in the configuration", withdrawn)
 
 
 def run_ground(ground: Ground, context: Context) -> CycleRecord:
@@ -104,6 +106,7 @@ def _run(ground: Ground, context: Context, *, started: datetime) -> CycleRecord:
             error_message=pull.problem,
         )
         save_cycle(session, record)
+        prune(session, ground.id, started)
     return record
 
 

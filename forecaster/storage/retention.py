@@ -1,0 +1,82 @@
+"""What is kept for how long. A forecast stays as it was issued; what only repeats it, or only pictures it, goes first.
+
+Promise: nothing that an open alert, a waiting message or the next cycle needs is touched. Run in a cycle's own transaction; running it twice
+changes nothing more. The numbers are own choices.
+"""
+
+from __future__ import annotations
+
+import zlib
+from datetime import date, datetime, timedelta
+
+from sqlalchemy import delete, func, select
+from sqlalchemy.orm import Session
+
+from forecaster.documents import SurfaceOutlook
+from forecaster.storage.models import CycleRow, MessageRow, OutlookRow, WeatherIssueRow
+
+NO_CHARTS = zlib.compress(b"{}")
+EVERY_ISSUE = timedelta(days=30)
+"""Every issue of the weather is kept this long; of older ones the first of each UTC day."""
+ONE_ISSUE_A_DAY = timedelta(days=800)
+"""Two seasons and a winter: for rehearsing rules and for scoring."""
+WHOLE_OUTLOOKS = timedelta(days=7)
+"""After this an outlook loses its charts and its past days, which its own earlier outlooks and the weather hold."""
+RECORDS = timedelta(days=400)
+"""Records of cycles, and messages that have ended."""
+
+
+def prune(session: Session, ground_id: str, now: datetime) -> None:
+    """Drop what has outlived its use for one ground."""
+    _thin_issues(session, ground_id, now)
+    _shrink_outlooks(session, ground_id, now)
+    session.execute(delete(CycleRow).where(CycleRow.ground_id == ground_id, CycleRow.finished_at < now - RECORDS))
+    ended = MessageRow.status.in_(("sent", "failed", "expired"))
+    session.execute(delete(MessageRow).where(MessageRow.ground_id == ground_id, ended, MessageRow.expires_at < now - RECORDS))
+
+
+def _thin_issues(session: Session, ground_id: str, now: datetime) -> None:
+    mine = WeatherIssueRow.ground_id == ground_id
+    session.execute(delete(WeatherIssueRow).where(mine, WeatherIssueRow.issued_at < now - ONE_ISSUE_A_DAY))
+    rows = session.execute(
+        select(WeatherIssueRow.id, WeatherIssueRow.source, WeatherIssueRow.issued_at)
+        .where(mine, WeatherIssueRow.issued_at < now - EVERY_ISSUE)
+        .order_by(WeatherIssueRow.issued_at)
+    ).all()
+    # The newest of a source is what the next cycle falls back on, however old it is.
+    latest = select(WeatherIssueRow.source, func.max(WeatherIssueRow.issued_at)).where(mine).group_by(WeatherIssueRow.source)
+    newest = {source: issued_at for source, issued_at in session.execute(latest)}
+    kept: set[tuple[str, date]] = set()
+    surplus = []
+    for row_id, source, issued_at in rows:
+        day = (source, issued_at.date())
+        if day in kept and issued_at != newest[source]:
+            surplus.append(row_id)
+        kept.add(day)
+    if surplus:
+        session.execute(delete(WeatherIssueRow).where(WeatherIssueRow.id.in_(surplus)))
+
+
+def _shrink_outlooks(session: Session, ground_id: str, now: datetime) -> None:
+    """Leave of old outlooks what was said about the days to come; the newest of each surface stays whole, since pages show it."""
+    newest = (
+        select(OutlookRow.surface_id, func.max(OutlookRow.local_day).label("day"))
+        .where(OutlookRow.ground_id == ground_id)
+        .group_by(OutlookRow.surface_id)
+        .subquery()
+    )
+    rows = session.scalars(
+        select(OutlookRow)
+        .join(newest, OutlookRow.surface_id == newest.c.surface_id)
+        .where(OutlookRow.ground_id == ground_id, OutlookRow.local_day < newest.c.day)
+        .where(OutlookRow.issued_at < now - WHOLE_OUTLOOKS, func.length(OutlookRow.charts) > len(NO_CHARTS))
+    )
+    for row in rows:
+        row.charts = NO_CHARTS
+        try:
+            outlook = SurfaceOutlook.model_validate_json(zlib.decompress(row.document))
+        except (ValueError, zlib.error):
+            # Written by another version of the program, or damaged: it is left as it is, and counts as none wherever it is read.
+            continue
+        coming = tuple(day for day in outlook.days if day.lead_days >= 0)
+        row.document = zlib.compress(outlook.model_copy(update={"days": coming}).model_dump_json().encode(), 9)

@@ -1,0 +1,87 @@
+"""What is kept for how long: forecasts as issued, one a day in the end; outlooks without what only repeats."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+
+from sqlalchemy import Engine, select
+
+from forecaster.documents import OutlookDay
+from forecaster.quantities import Origin
+from forecaster.storage.database import reading, transaction
+from forecaster.storage.grounds import save_ground
+from forecaster.storage.models import OutlookRow, WeatherIssueRow
+from forecaster.storage.outlooks import latest_charts, latest_outlook, save_outlook
+from forecaster.storage.retention import EVERY_ISSUE, NO_CHARTS, ONE_ISSUE_A_DAY, prune
+from forecaster.storage.weather import StoredIssue, save_issue
+from tests.storage import builders
+
+NOW = datetime(2026, 9, 14, 12, tzinfo=UTC)
+
+
+def keep_issues(database: Engine, *ages: timedelta, source: str = "open-meteo") -> None:
+    with transaction(database) as session:
+        save_ground(session, builders.ground(), NOW)
+        for age in ages:
+            save_issue(session, StoredIssue("hollow", source, NOW - age, NOW, NOW - age, NOW, b"weather"))
+
+
+def ages_kept(database: Engine, source: str = "open-meteo") -> list[timedelta]:
+    with reading(database) as session:
+        found = session.scalars(select(WeatherIssueRow).where(WeatherIssueRow.source == source))
+        return sorted(NOW - row.issued_at for row in found)
+
+
+def prune_twice(database: Engine) -> None:
+    for _ in range(2):
+        with transaction(database) as session:
+            prune(session, "hollow", NOW)
+
+
+def test_of_older_issues_the_first_of_each_day_stays(database: Engine) -> None:
+    young = [timedelta(hours=3 * n) for n in range(4)]
+    old = [EVERY_ISSUE + timedelta(days=5, hours=3 * n) for n in range(4)]  # 12:00, 09:00, 06:00 and 03:00 of one day
+    keep_issues(database, *young, *old, ONE_ISSUE_A_DAY + timedelta(days=1))
+    prune_twice(database)
+    assert ages_kept(database) == [*young, old[-1]]
+
+
+def test_the_last_issue_of_a_silent_source_stays_however_many_it_had_that_day(database: Engine) -> None:
+    first, last = EVERY_ISSUE + timedelta(days=2, hours=6), EVERY_ISSUE + timedelta(days=2)
+    keep_issues(database, first, last, source="met-norway")
+    prune_twice(database)
+    assert ages_kept(database, "met-norway") == [last, first]
+
+
+def day(lead: int) -> OutlookDay:
+    nothing = dict.fromkeys(
+        (
+            "rain_mm", "irrigation_mm", "et0_mm", "air_temperature_min_c", "air_temperature_max_c", "soil_temperature_c", "sound", "band",
+            "ring_contrast", "flush_hazard_per_day", "flush_chance_7_days",
+        )
+    )  # fmt: skip
+    return OutlookDay(day=builders.DAY + timedelta(days=lead), lead_days=lead, origin=Origin.MISSING, **nothing)
+
+
+def test_an_old_outlook_keeps_what_it_said_of_the_days_to_come(database: Engine) -> None:
+    days = tuple(day(lead) for lead in range(-3, 3))
+    with transaction(database) as session:
+        save_ground(session, builders.ground(), NOW)
+        for back in (40, 20, 0):
+            issued = NOW - timedelta(days=back)
+            made = builders.outlook(today=issued.date(), issued_at_utc=issued, days=days)
+            save_outlook(session, made, {"water": "<svg>a picture</svg>"})
+            surface = made.surface_id
+    prune_twice(database)
+    with reading(database) as session:
+        rows = {row.local_day: row for row in session.scalars(select(OutlookRow))}
+        charts = [rows[(NOW - timedelta(days=back)).date()].charts for back in (40, 20, 0)]
+        assert [chart != NO_CHARTS for chart in charts] == [False, False, True]
+        whole = latest_outlook(session, "hollow", surface, now=NOW)
+        assert whole is not None
+        assert [found.lead_days for found in whole.days] == [-3, -2, -1, 0, 1, 2]
+        assert latest_charts(session, "hollow", surface, now=NOW)
+        then = NOW - timedelta(days=20)
+        earlier = latest_outlook(session, "hollow", surface, now=then)
+        assert earlier is not None
+        assert [found.lead_days for found in earlier.days] == [0, 1, 2]
