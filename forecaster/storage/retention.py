@@ -1,7 +1,7 @@
 """What is kept for how long. A forecast stays as it was issued; what only repeats it, or only pictures it, goes first.
 
-Promise: nothing that an open alert, a waiting message or the next cycle needs is touched. Run in a cycle's own transaction; running it twice
-changes nothing more. The numbers are own choices.
+Promise: nothing that an open alert, a waiting message or the next cycle needs is touched. Run in a cycle's own transaction; running it
+twice changes nothing more. The numbers are own choices.
 """
 
 from __future__ import annotations
@@ -45,7 +45,9 @@ def _thin_issues(session: Session, ground_id: str, now: datetime) -> None:
     ).all()
     # The newest of a source is what the next cycle falls back on, however old it is.
     latest = select(WeatherIssueRow.source, func.max(WeatherIssueRow.issued_at)).where(mine).group_by(WeatherIssueRow.source)
-    newest = {source: issued_at for source, issued_at in session.execute(latest)}
+    newest: dict[str, datetime] = {}
+    for source, issued_at in session.execute(latest):
+        newest[source] = issued_at
     kept: set[tuple[str, date]] = set()
     surplus = []
     for row_id, source, issued_at in rows:
