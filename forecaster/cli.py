@@ -6,6 +6,7 @@ Each command imports what it needs when it runs: the web process must stay light
 from __future__ import annotations
 
 import logging
+import math
 import os
 import sys
 import tempfile
@@ -93,7 +94,7 @@ def check(config: ConfigFolder = None) -> None:
 @app.command()
 def run(config: ConfigFolder = None, data: DataFolder = None) -> None:
     """Pull weather and run one cycle for every configured ground, then send the messages that are due."""
-    from forecaster.pipeline.cycle import run_cycles
+    from forecaster.pipeline.claims import run_cycles, who_has_it
     from forecaster.pipeline.outgoing import send_due
     from forecaster.settings.environment import read_environment
     from forecaster.startup import make_context
@@ -103,7 +104,12 @@ def run(config: ConfigFolder = None, data: DataFolder = None) -> None:
         _choose(config, data)
         context = make_context(read_environment())
         records = run_cycles(context)
-        ends = send_due(context)
+        # Nothing waits for this command, so it takes the time that the messages take.
+        ends = send_due(context, patience_s=math.inf)
+        run_here = {record.ground_id for record in records}
+        for ground in context.configuration.grounds:
+            if ground.id not in run_here:
+                typer.echo(f"{ground.id}: left alone, {who_has_it(ground.id, context)}.")
         for record in records:
             weather = f" {record.weather.text}" if record.weather else ""
             problem = f" Problem: {record.error_message}." if record.status == "failed" else ""

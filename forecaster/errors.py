@@ -9,6 +9,7 @@
     ├── StorageError              the database cannot be opened, read or written
     ├── DeliveryError             a message could not be handed over
     │   ├── DeliveryPostponed     may work later (connection, 4xx)
+    │   │   ├── DeliveryUnreachable  no message can be handed over now (no connection, log-in refused)
     │   │   └── DeliveryDoubtful  the connection broke after the message was handed over: it may have arrived
     │   └── DeliveryRejected      will never work (5xx, bad address)
     └── NotFound                  asked for a thing that does not exist
@@ -105,6 +106,12 @@ class DeliveryPostponed(DeliveryError):
 
     slug = "delivery-postponed"
     retryable = True
+
+
+class DeliveryUnreachable(DeliveryPostponed):
+    """No message at all can be handed over now: the server cannot be reached or does not let us in. The next one need not be tried."""
+
+    slug = "delivery-unreachable"
 
 
 class DeliveryDoubtful(DeliveryPostponed):

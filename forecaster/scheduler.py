@@ -16,33 +16,27 @@ from apscheduler.events import EVENT_JOB_ERROR, EVENT_JOB_MAX_INSTANCES, JobExec
 from apscheduler.schedulers.blocking import BlockingScheduler
 from apscheduler.triggers.interval import IntervalTrigger
 
-from forecaster.errors import StorageError
-from forecaster.ground.ground import Ground
+from forecaster.pipeline.claims import run_claimed, task_name
 from forecaster.pipeline.context import Context
-from forecaster.pipeline.cycle import register_grounds, run_ground
+from forecaster.pipeline.cycle import register_grounds
 from forecaster.pipeline.outgoing import send_due
 from forecaster.storage.database import transaction
-from forecaster.storage.tasks import claim_task, due_tasks, ensure_task, finish_task, give_back_task, hasten_task
+from forecaster.storage.tasks import due_tasks, ensure_task, hasten_task
 
 log = logging.getLogger(__name__)
 
 TICK_SECONDS = 60
-# Status: assumption; three times an hour is little for a weather service that is well again.
-TRY_AGAIN = timedelta(minutes=20)
-# A cycle of one ground takes seconds; a claim older than this belongs to a process that is gone.
-CLAIM_LASTS = timedelta(minutes=30)
-_CYCLE = "cycle/"
 
 
 def run_due(context: Context, *, stopping: Callable[[], bool] = lambda: False) -> tuple[str, ...]:
-    """Run the cycles that are due, then send the messages that are; returns the ids of the grounds that were run.
+    """Run the cycles that are due, and send the messages that are, before and after each; returns the ids of the grounds that were run.
 
     ``stopping``: asked before each cycle and each message; what is under way is finished.
 
     Raises: StorageError where a cycle's end could not be kept. The cycle stays due, and messages that are due have been sent or tried.
     """
     every = timedelta(minutes=context.configuration.service.cycle_every_minutes)
-    grounds = {_CYCLE + ground.id: ground for ground in context.configuration.grounds}
+    grounds = {task_name(ground.id): ground for ground in context.configuration.grounds}
     ran = []
     with transaction(context.engine) as session:
         for name in grounds:
@@ -51,29 +45,13 @@ def run_due(context: Context, *, stopping: Callable[[], bool] = lambda: False) -
         due = [name for name in due_tasks(session, context.clock()) if name in grounds]
     try:
         for name in due:
-            if not stopping() and _run_one(name, grounds[name], context, every=every):
+            # A ground whose weather does not come, or many that come late, must not keep a message waiting that is ready.
+            send_due(context, stopping=stopping)
+            if not stopping() and run_claimed(grounds[name], context) is not None:
                 ran.append(grounds[name].id)
     finally:
         send_due(context, stopping=stopping)
     return tuple(ran)
-
-
-def _run_one(name: str, ground: Ground, context: Context, *, every: timedelta) -> bool:
-    """Claim a cycle and run it. False where another process has it."""
-    with transaction(context.engine) as session:
-        if not claim_task(session, name, owner=context.owner, now=context.clock(), lasts=CLAIM_LASTS):
-            return False
-    try:
-        record = run_ground(ground, context)
-    except StorageError:
-        with transaction(context.engine) as session:
-            give_back_task(session, name, owner=context.owner)
-        raise
-    # A cycle that failed, or whose pull did, is not left at that for hours: the next message may be due before.
-    pause = every if record.error_message is None else min(every, TRY_AGAIN)
-    with transaction(context.engine) as session:
-        finish_task(session, name, owner=context.owner, next_due_at=context.clock() + pause)
-    return True
 
 
 def keep_running(context: Context) -> None:

@@ -44,6 +44,7 @@ def make_context(environment: Environment) -> Context:
         ),
         clock=make_clock(still),
         owner=f"{socket.gethostname()}/{os.getpid()}",
+        real_clock=make_clock(None),
     )
 
 

@@ -9,7 +9,7 @@ from email.message import EmailMessage
 from email.policy import SMTP
 from pathlib import Path
 
-from forecaster.errors import DeliveryPostponed
+from forecaster.errors import DeliveryUnreachable
 
 
 class FolderMailer:
@@ -22,7 +22,7 @@ class FolderMailer:
         self.folder = folder
 
     def send(self, message: EmailMessage) -> None:
-        """Write one message. Raises: DeliveryPostponed where the folder cannot be written."""
+        """Write one message. Raises: DeliveryUnreachable where the folder cannot be written."""
         path = self.folder / file_name(message)
         try:
             self.folder.mkdir(parents=True, exist_ok=True)
@@ -38,7 +38,7 @@ class FolderMailer:
                 raise
             _sync_folder(self.folder)
         except OSError as error:
-            raise DeliveryPostponed(
+            raise DeliveryUnreachable(
                 f"cannot write the message {path}: {error.strerror}",
                 hint="Let the user that runs the forecaster write to this folder, and make room. The message stays in the outbox.",
             ) from error

@@ -7,7 +7,7 @@ from email.message import EmailMessage
 from typing import Literal, Protocol
 
 from forecaster.delivery.message import Letter, compose
-from forecaster.errors import DeliveryDoubtful, DeliveryPostponed, DeliveryRejected
+from forecaster.errors import DeliveryDoubtful, DeliveryPostponed, DeliveryRejected, DeliveryUnreachable
 
 
 class Mailer(Protocol):
@@ -19,9 +19,13 @@ class Mailer(Protocol):
 
 @dataclass(frozen=True)
 class Attempt:
-    """How an attempt ended. ``postponed``: try later. ``doubtful``: it may have arrived. ``rejected``: never as it stands."""
+    """How an attempt ended.
 
-    end: Literal["sent", "postponed", "doubtful", "rejected"]
+    ``postponed``: try later. ``unreachable``: try later, and the other messages too. ``doubtful``: it may have arrived. ``rejected``: never
+    as it stands.
+    """
+
+    end: Literal["sent", "postponed", "unreachable", "doubtful", "rejected"]
     problem: str = ""
 
 
@@ -31,6 +35,8 @@ def deliver(mailer: Mailer, letter: Letter) -> Attempt:
         mailer.send(compose(letter))
     except DeliveryDoubtful as error:
         return Attempt("doubtful", error.message)
+    except DeliveryUnreachable as error:
+        return Attempt("unreachable", error.message)
     except DeliveryPostponed as error:
         return Attempt("postponed", error.message)
     except DeliveryRejected as error:

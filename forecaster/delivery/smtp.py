@@ -15,7 +15,7 @@ from email.policy import SMTP
 from pathlib import Path
 from typing import Literal
 
-from forecaster.errors import DeliveryDoubtful, DeliveryPostponed, DeliveryRejected
+from forecaster.errors import DeliveryDoubtful, DeliveryPostponed, DeliveryRejected, DeliveryUnreachable
 
 Security = Literal["none", "starttls", "tls"]
 
@@ -53,12 +53,14 @@ class SmtpMailer:
     def send(self, message: EmailMessage) -> None:
         """Hand one message over.
 
-        Raises: DeliveryPostponed where it may work later (no connection, log-in refused, the server says 4xx); DeliveryDoubtful where the
-        connection broke before the server's last word; DeliveryRejected where the server refused address or message for good (5xx).
+        Raises: DeliveryUnreachable where no message can be handed over (no connection, log-in refused); DeliveryPostponed where this one
+        may work later (the server says 4xx, or broke off); DeliveryDoubtful where the connection broke before the server's last word;
+        DeliveryRejected where the server refused address or message for good (5xx).
         """
         sender, recipient = (message[name].addresses[0].addr_spec for name in ("From", "To"))
         with self._connection() as smtp:
-            with _postponing("connect", "the connection to the mail server broke"):
+            # A server may hang on one message and take the others, so this is not called unreachable.
+            with _postponing("connect", "the connection to the mail server broke", DeliveryPostponed):
                 _judge(smtp.mail(sender), f"sender {sender}")
                 _judge(smtp.rcpt(recipient), f"recipient {recipient}")
                 _judge(smtp.docmd("DATA"), "message", expected=3)
@@ -101,12 +103,12 @@ class SmtpMailer:
 
 
 @contextmanager
-def _postponing(step: str, what: str) -> Iterator[None]:
+def _postponing(step: str, what: str, kind: type[DeliveryPostponed] = DeliveryUnreachable) -> Iterator[None]:
     """Trouble with the connection or the server as a whole says nothing against the message: it waits."""
     try:
         yield
     except (smtplib.SMTPException, OSError) as error:
-        raise DeliveryPostponed(f"{what}: {_one_line(error)}", hint=_HINTS[step]) from error
+        raise kind(f"{what}: {_one_line(error)}", hint=_HINTS[step]) from error
 
 
 def _judge(answer: tuple[int, bytes], what: str, *, expected: int = 2) -> None:

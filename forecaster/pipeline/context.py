@@ -31,6 +31,8 @@ class Context:
     clock: Callable[[], datetime]
     owner: str
     """Name of this process in claims."""
+    real_clock: Callable[[], datetime]
+    """tz-aware UTC that goes on also where ``clock`` stands still for invented weather: a claim left behind must run out."""
 
 
 def fixed_now(configuration: Configuration) -> datetime | None:

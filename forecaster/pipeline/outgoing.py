@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 from collections.abc import Callable
 from datetime import UTC, date, datetime, time, timedelta
+from time import monotonic
 
 from sqlalchemy.orm import Session
 
@@ -27,10 +28,15 @@ from forecaster.storage.messages import (
     mark_postponed,
     mark_rejected,
     mark_sent,
+    pause,
+    postpone_due,
     release_claims,
 )
 
 log = logging.getLogger(__name__)
+
+PASS_SECONDS = 120.0
+"""No message is begun later than this in one pass, so that a slow mail server does not hold up the cycles. Status: assumption."""
 
 
 def enqueue_digest(session: Session, ground: Ground, digest: DigestDocument, *, now: datetime, ahead_minutes: int) -> int:
@@ -87,27 +93,33 @@ def _end_of_use(ground: Ground, recipient: Recipient, day: date) -> datetime:
     return local_moment(ground, day + timedelta(days=1), recipient.daily_at)
 
 
-def send_due(context: Context, *, stopping: Callable[[], bool] = lambda: False) -> dict[str, int]:
+def send_due(context: Context, *, stopping: Callable[[], bool] = lambda: False, patience_s: float = PASS_SECONDS) -> dict[str, int]:
     """Send what is due, each message by claim → commit → send → mark. Returns how many ended in which way.
 
-    ``stopping``: asked before each message; what is under way is finished, so that an orderly stop leaves no claim behind.
+    ``stopping``: asked before each message; what is under way is finished, so that an orderly stop leaves no claim behind. Where what
+    carries the messages cannot be reached, one has been tried and all others that are due wait with it. No message is begun after
+    ``patience_s`` [s]; the next call goes on with those that are left.
     """
     ends: dict[str, int] = {}
     now = context.clock()
+    until = monotonic() + patience_s
     with transaction(context.engine) as session:
         release_claims(session, now)
         if expired := expire_messages(session, now):
             ends["expired"] = expired
         due = due_messages(session, now)
-    for message in due:
-        if stopping():
+    for number, message in enumerate(due):
+        if stopping() or (number > 0 and monotonic() >= until):
             break
         with transaction(context.engine) as session:
             mine = claim_message(session, message.id, owner=context.owner, now=context.clock())
         if mine:
             attempt = deliver(context.mailer, _letter(message, context))
-            _mark(context, message, attempt)
-            ends[attempt.end] = ends.get(attempt.end, 0) + 1
+            put_off = _mark(context, message, attempt)
+            end = "postponed" if attempt.end == "unreachable" else attempt.end
+            ends[end] = ends.get(end, 0) + 1 + put_off
+            if attempt.end == "unreachable":
+                break
     return ends
 
 
@@ -123,16 +135,20 @@ def _letter(message: StoredMessage, context: Context) -> Letter:
     )
 
 
-def _mark(context: Context, message: StoredMessage, attempt: Attempt) -> None:
+def _mark(context: Context, message: StoredMessage, attempt: Attempt) -> int:
+    """Keep how an attempt ended. Returns how many other messages are put off with this one."""
     owner, now = context.owner, context.clock()
     if attempt.end != "sent":
         log.warning("message %s for %s was %s: %s", message.id, message.ground_id, attempt.end, attempt.problem)
     with transaction(context.engine) as session:
         if attempt.end == "sent":
             mark_sent(session, message.id, owner=owner, now=now)
-        elif attempt.end == "postponed":
+        elif attempt.end in ("postponed", "unreachable"):
             mark_postponed(session, message.id, owner=owner, now=now, error=attempt.problem)
         elif attempt.end == "doubtful":
             mark_doubtful(session, message.id, owner=owner, now=now, error=attempt.problem)
         else:
             mark_rejected(session, message.id, owner=owner, error=attempt.problem)
+        if attempt.end != "unreachable":
+            return 0
+        return postpone_due(session, now, until=now + pause(message.attempts + 1), error=attempt.problem)

@@ -9,6 +9,7 @@ Each step is a transaction of its own: claim, commit, send, then mark.
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import asdict, dataclass, fields
 from datetime import date, datetime, timedelta
 from typing import Any, Literal, cast
@@ -25,6 +26,7 @@ CLAIM_LASTS = timedelta(minutes=15)
 """A claim older than this belongs to a process that is gone. Far longer than any attempt to send. Status: assumption."""
 FIRST_PAUSE = timedelta(minutes=2)
 LONGEST_PAUSE = timedelta(hours=1)
+NO_LONGER_WANTED = "its ground or its recipient is no longer in the configuration"
 MOST_INTERRUPTIONS = 2
 """Attempts of which nobody knows how they ended: after the second the message may have arrived twice, so there is no third."""
 
@@ -98,6 +100,11 @@ def mark_postponed(session: Session, message_id: int, *, owner: str, now: dateti
     return _change(session, message_id, _claimed_by(owner), changes)
 
 
+def postpone_due(session: Session, now: datetime, *, until: datetime, error: str) -> int:
+    """Let everything that is due wait, without an attempt: what carries messages cannot be reached. Returns how many."""
+    return _update(session, _due(now), {"next_attempt_at": until, "last_error": error})
+
+
 def mark_doubtful(session: Session, message_id: int, *, owner: str, now: datetime, error: str) -> bool:
     """Nobody knows whether it was handed over (the connection broke while the server was to answer): once more, not a third time."""
     return _interrupt(session, and_(MessageRow.id == message_id, _claimed_by(owner)), now=now, error=error) == 1
@@ -118,6 +125,15 @@ def expire_messages(session: Session, now: datetime) -> int:
     """Messages past their use are put aside, shown as expired. Returns how many."""
     late = and_(MessageRow.status == "waiting", MessageRow.expires_at <= now)
     return _update(session, late, {"status": "expired", "next_attempt_at": None})
+
+
+def withdraw_messages(session: Session, wanted: Collection[tuple[str, str]]) -> int:
+    """Messages that wait for a ground and recipient other than these are put aside, shown as expired, with why. Returns how many."""
+    known = {(ground_id, recipient.casefold()) for ground_id, recipient in wanted}
+    rows = session.execute(select(MessageRow.id, MessageRow.ground_id, MessageRow.recipient).where(MessageRow.status == "waiting"))
+    gone = [row.id for row in rows if (row.ground_id, row.recipient.casefold()) not in known]
+    changes = {"status": "expired", "next_attempt_at": None, "last_error": NO_LONGER_WANTED}
+    return sum(_change(session, message_id, MessageRow.status == "waiting", changes) for message_id in gone)
 
 
 def recent_messages(session: Session, ground_id: str, *, limit: int = 50) -> tuple[StoredMessage, ...]:

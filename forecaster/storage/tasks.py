@@ -27,11 +27,20 @@ def due_tasks(session: Session, now: datetime) -> tuple[str, ...]:
     return tuple(session.scalars(select(TaskRow.name).where(TaskRow.due_at <= now).order_by(TaskRow.due_at, TaskRow.name)))
 
 
-def claim_task(session: Session, name: str, *, owner: str, now: datetime, lasts: timedelta) -> bool:
-    """Take a due task. True for exactly one of all who try, until it is finished or ``lasts`` has passed; commit before work."""
+def claim_task(session: Session, name: str, *, owner: str, now: datetime, lasts: timedelta, due_by: datetime | None = None) -> bool:
+    """Take a task that is due by a moment (None: due or not). True for exactly one of all who try; commit before work.
+
+    The claim holds until the task is finished or given back, or ``lasts`` has passed since ``now``.
+    """
     free = or_(TaskRow.claimed_at.is_(None), TaskRow.claimed_at <= now - lasts)
-    statement = update(TaskRow).where(TaskRow.name == name, TaskRow.due_at <= now, free).values(claimed_at=now, claimed_by=owner)
-    return _changed_one(session, statement)
+    statement = update(TaskRow).where(TaskRow.name == name, free).values(claimed_at=now, claimed_by=owner)
+    return _changed_one(session, statement if due_by is None else statement.where(TaskRow.due_at <= due_by))
+
+
+def claim_of(session: Session, name: str) -> tuple[str, datetime] | None:
+    """Who has claimed a task, and when; None where nobody has."""
+    row = session.execute(select(TaskRow.claimed_by, TaskRow.claimed_at).where(TaskRow.name == name)).first()
+    return None if row is None or row.claimed_by is None or row.claimed_at is None else (row.claimed_by, row.claimed_at)
 
 
 def finish_task(session: Session, name: str, *, owner: str, next_due_at: datetime) -> bool:

@@ -156,8 +156,8 @@ def one_cycle() -> Row:
     import requests
 
     from forecaster.delivery.folder import FolderMailer
+    from forecaster.pipeline.claims import run_cycles
     from forecaster.pipeline.context import Context, fixed_now
-    from forecaster.pipeline.cycle import run_cycles
     from forecaster.settings.configuration import load_configuration
     from forecaster.settings.shipped import shipped_folder
     from forecaster.sources.openmeteo import Service
@@ -179,6 +179,7 @@ def one_cycle() -> Row:
             open_meteo=Service(),
             clock=lambda: now,
             owner="bench",
+            real_clock=lambda: now,
         )
         seconds = best(lambda: run_cycles(context), 1)
         engine.dispose()

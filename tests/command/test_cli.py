@@ -5,9 +5,13 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+
+from forecaster.storage.database import migrate, open_database, transaction
+from forecaster.storage.tasks import claim_task, ensure_task
 
 
 def forecaster(*words: str, **variables: str) -> subprocess.CompletedProcess[str]:
@@ -57,6 +61,20 @@ def test_run_says_how_each_ground_went_and_what_was_sent(tmp_path: Path) -> None
     assert len(list((tmp_path / "mail").glob("*.eml"))) == 2
     again = forecaster("run", "--data", str(tmp_path))
     assert "Messages: none due." in again.stdout
+
+
+def test_run_says_which_ground_it_left_to_another_process_and_that_is_no_failure(tmp_path: Path) -> None:
+    engine = open_database(f"sqlite:///{tmp_path / 'forecaster.db'}")
+    migrate(engine)
+    now = datetime.now(UTC)
+    with transaction(engine) as session:
+        ensure_task(session, "cycle/brackenholt", now)
+        assert claim_task(session, "cycle/brackenholt", owner="host/7", now=now, lasts=timedelta(minutes=30))
+    engine.dispose()
+    done = forecaster("run", "--data", str(tmp_path))
+    assert done.returncode == 0, done.stderr
+    assert f"brackenholt: left alone, another process (host/7) has been at it since {now:%H:%M} UTC." in done.stdout
+    assert not (tmp_path / "mail").exists()
 
 
 @pytest.mark.parametrize("place", ["a file, not a folder", "a folder, not a database"])

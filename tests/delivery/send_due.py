@@ -52,6 +52,7 @@ def send_due(engine: Engine, mailer: Mailer, *, owner: str, now: datetime) -> No
             open_meteo=OpenMeteo(),
             clock=lambda: now,
             owner=owner,
+            real_clock=lambda: now,
         )
     )
 

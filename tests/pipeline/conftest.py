@@ -19,8 +19,8 @@ from sqlalchemy import Engine
 from forecaster.delivery.folder import FolderMailer
 from forecaster.documents import AlertDocument, SurfaceOutlook
 from forecaster.ground.ground import Ground, WeatherChoice
+from forecaster.pipeline.claims import run_cycles
 from forecaster.pipeline.context import Context
-from forecaster.pipeline.cycle import run_cycles
 from forecaster.pipeline.outgoing import send_due
 from forecaster.settings.configuration import Configuration, load_configuration
 from forecaster.settings.shipped import shipped_folder
@@ -64,6 +64,7 @@ class Service:
             open_meteo=OpenMeteo(),
             clock=lambda: self.now,
             owner=self.owner,
+            real_clock=lambda: self.now,
         )
 
     def write_weather(self, *, days_back: int = 400) -> None:

@@ -15,7 +15,7 @@ from forecaster.errors import StorageError
 from forecaster.ground.ground import Recipient, WeatherChoice
 from forecaster.pipeline import cycle as cycle_module
 from forecaster.pipeline import soil_run
-from forecaster.pipeline.cycle import run_cycles
+from forecaster.pipeline.claims import run_cycles
 from forecaster.pipeline.outgoing import send_due
 from forecaster.settings.shipped import shipped_folder
 from forecaster.storage.arrays import pack_arrays, unpack_arrays
