@@ -192,6 +192,9 @@ def score_station(series: StationSeries, materials: Materials) -> StationResult:
     scores: dict[str, skill.WaterScores | None] = {SURFACE: None, ROOT_ZONE: None}
     rivals: dict[str, dict[str, skill.WaterScores | None]] = {SEASON: dict(scores), RAIN_INDEX: dict(scores)}
     contents: dict[str, skill.SoilContents] = {}
+    if np.count_nonzero(weather.known) < skill.FITTED_DAYS_AT_LEAST:
+        notes.append(f"water not scored: fewer than {skill.FITTED_DAYS_AT_LEAST} days with rain and temperature")
+        measured = {}
     for name, water in measured.items():
         found = materials.soil or skill.contents_from_series(water, fitted)
         if found is None:
@@ -203,7 +206,9 @@ def score_station(series: StationSeries, materials: Materials) -> StationResult:
         rivals[RAIN_INDEX][name] = skill.water_scores(index, water, scored)
     for name, simulated in simulated_water(contents, weather, temperature, materials).items():
         scores[name] = skill.water_scores(simulated, measured[name], scored)
-    surface = measured.get(SURFACE, np.full(len(series.days), np.nan))
+        if scores[name] is None:
+            notes.append(f"{name} not scored: fewer than two unfrozen days measured in even months, March to November")
+    surface = series.soil_water_m3m3.get(5, np.full(len(series.days), np.nan))
     return StationResult(
         id=series.id,
         days=len(series.days),
@@ -228,17 +233,17 @@ def simulated_water(
     def spread(values: Floats) -> Floats:
         return np.repeat(values[:, None], columns.count, axis=1)
 
-    last = np.where(np.isnan(soil_temperature_c), 0.0, soil_temperature_c)
+    known = weather.known & np.isfinite(soil_temperature_c)
     forcing = Forcing(
         rain_mm=spread(weather.rain_mm),
         irrigation_mm=spread(np.zeros(len(weather.rain_mm))),
         et0_mm=spread(weather.heat.et0_mm),
         air_temperature_mean_c=spread(weather.heat.air_temperature_mean_c),
         air_temperature_min_c=spread(weather.air_temperature_min_c),
-        soil_temperature_c=spread(last),
+        soil_temperature_c=spread(soil_temperature_c),
         wind_speed_2m_ms=spread(weather.heat.wind_speed_2m_ms),
         relative_humidity_min_percent=spread(weather.relative_humidity_min_percent),
-        known=np.repeat(weather.known[:, None], columns.count, axis=1),
+        known=np.repeat(known[:, None], columns.count, axis=1),
     )
     year = Forcing(**{f.name: getattr(forcing, f.name)[:SPIN_UP_DAYS] for f in fields(forcing) if getattr(forcing, f.name) is not None})
     started = simulate(columns, first_guess(columns, materials.model), year, materials.model).final

@@ -10,6 +10,7 @@ import numpy.typing as npt
 from forecaster.physics import humidity, radiation, soil_heat
 from forecaster.physics.evapotranspiration import WIND_DEFAULT_MS, WeatherDay
 from forecaster.sources.station_file import StationSeries
+from forecaster.weather.quality import DAY_RANGES, check
 
 Floats = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
@@ -60,9 +61,14 @@ def station_weather(series: StationSeries) -> tuple[MeasuredWeather, list[str]]:
     rain = series.value("precipitation_mm")
     day = WeatherDay(warmest, coldest, pressure, wind, shortwave, day_of_year, latitude, elevation)
     heat = soil_heat.heat_weather(day, air_temperature_mean_c=mean, water_mm=rain)
-    known = np.isfinite(rain) & np.isfinite(heat.et0_mm) & np.isfinite(mean)
-    if not known.all():
-        notes.append(f"soil water held on {np.count_nonzero(~known)} days without rain or temperature")
+    possible = check({"et0_mm": heat.et0_mm, "rain_mm": rain}, DAY_RANGES, ())
+    for told, where in possible.removed:
+        notes.append(f"{told} on {np.count_nonzero(where)} days, soil water held")
+    unknown = np.isnan(rain) | np.isnan(heat.et0_mm) | np.isnan(mean)
+    if unknown.any():
+        held = np.count_nonzero(unknown)
+        notes.append(f"soil water held on {held} days without rain or temperature (for soil temperature they count as dry)")
+    known = ~unknown & np.logical_and.reduce([np.isfinite(values) for values in possible.values.values()])
     return MeasuredWeather(rain, driest, coldest, heat, known), notes
 
 

@@ -140,13 +140,13 @@ def surface_warming(weather: HeatWeather, stress: Floats) -> Floats:
 def start_of_soil_heat(weather: HeatWeather, *, temperature_5cm_c: Floats | float | None = None) -> SoilHeat:
     """A state to start from where nothing is stored: moist soil in balance with the first days, no snow.
 
-    Both temperatures start at what the surface means over the first ten days that are known, or 5 cm at the value given. Status:
-    assumption. After 92 days 0.2 °C of a deep store 5 °C wrong is left at 5 cm.
+    Both temperatures start at what the surface means over the first ten days that are known, however late they come, or 5 cm at the value
+    given; NaN where no day is known. Status: assumption. After 92 days 0.2 °C of a deep store 5 °C wrong is left at 5 cm.
     """
-    first = weather.on(slice(0, START_DAYS))
-    surface = _surface(first, warming=surface_warming(first, np.ones(first.air_temperature_mean_c.shape)), snow_mm=np.zeros(()))
+    surface = _surface(weather, warming=surface_warming(weather, np.ones(weather.air_temperature_mean_c.shape)), snow_mm=np.zeros(()))
     known = np.isfinite(surface)
-    mean = np.where(known, surface, 0.0).sum(axis=0) / np.maximum(known.sum(axis=0), 1)
+    first = known & (np.cumsum(known, axis=0) <= START_DAYS)
+    mean = np.where(first, surface, 0.0).sum(axis=0) / np.maximum(first.sum(axis=0), 1)
     start = np.where(known.any(axis=0), mean, np.nan)
     given = np.full(start.shape, np.nan) if temperature_5cm_c is None else np.broadcast_to(np.asarray(temperature_5cm_c), start.shape)
     full = np.full(start.shape, AVAILABLE_WATER_MM)

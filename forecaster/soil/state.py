@@ -10,20 +10,14 @@ import numpy.typing as npt
 
 from forecaster.physics import fruiting, repellency
 from forecaster.soil.columns import ColumnParameters, ModelParameters
+from forecaster.weather.quality import DAY_RANGES, Plausible
 
 Floats = npt.NDArray[np.float64]
 
-# Physically possible values, wider than any weather: what lies outside is a fault upstream. Own choice, after WMO's plausible ranges.
-POSSIBLE = {
-    "rain_mm": ("mm", 0.0, 2000.0),
-    "irrigation_mm": ("mm", 0.0, 500.0),
-    "rain_over_capacity_mm": ("mm", 0.0, 2000.0),
-    "et0_mm": ("mm", 0.0, 25.0),
-    "air_temperature_mean_c": ("°C", -80.0, 60.0),
-    "air_temperature_min_c": ("°C", -90.0, 60.0),
-    "soil_temperature_c": ("°C", -60.0, 60.0),
-    "wind_speed_2m_ms": ("m/s", 0.0, 75.0),
-    "relative_humidity_min_percent": ("%", 0.0, 105.0),
+# Wider than any weather: what lies outside is a fault upstream. Daily weather keeps to these very ranges, so that no ground fails by them.
+POSSIBLE = DAY_RANGES | {
+    "irrigation_mm": Plausible("watering", 0.0, 500.0, "mm"),
+    "rain_over_capacity_mm": Plausible("rain over capacity", DAY_RANGES["rain_mm"].lowest, DAY_RANGES["rain_mm"].highest, "mm"),
 }
 
 
@@ -53,7 +47,7 @@ class Forcing:
         if len(shapes) != 1 or len(next(iter(shapes))) != 2:
             raise ValueError(f"forcing needs one shape (day, column), got {sorted(map(str, shapes))}")
         everything = bool(self.known.all())
-        for name, (unit, lowest, highest) in POSSIBLE.items():
+        for name, allowed in POSSIBLE.items():
             if name not in given:
                 continue
             numbers = given[name] if everything else given[name][self.known]
@@ -62,9 +56,9 @@ class Forcing:
             least, most = float(numbers.min()), float(numbers.max())  # NaN makes both NaN
             if np.isnan(least):
                 raise ValueError(f"{name} is missing on a day that is said to be known")
-            if least < lowest or most > highest:
-                wrong = least if least < lowest else most
-                raise ValueError(f"{name} is {wrong:g} {unit} on a known day; possible is {lowest:g} to {highest:g} {unit}")
+            if least < allowed.lowest or most > allowed.highest:
+                wrong = least if least < allowed.lowest else most
+                raise ValueError(f"{name} is {wrong:g} {allowed.unit} on a known day; possible is {allowed}")
 
     def part(self, columns: slice) -> Forcing:
         """Some of the columns; checked already."""

@@ -29,6 +29,7 @@ from forecaster.weather.place import Place as Place
 from forecaster.weather.procedures import HUMIDITY_ESTIMATED as HUMIDITY_ESTIMATED
 from forecaster.weather.procedures import SHORTWAVE_ESTIMATED as SHORTWAVE_ESTIMATED
 from forecaster.weather.procedures import WIND_ASSUMED as WIND_ASSUMED
+from forecaster.weather.quality import DAY_RANGES, check
 from forecaster.weather.station_days import evaporation_of_days
 
 Floats = npt.NDArray[np.float64]
@@ -58,7 +59,8 @@ RAIN_GAPS = "no rain assumed in missing hours"
 class DailyWeather:
     """Weather of consecutive local days; arrays have shape (day,), NaN where the day is missing.
 
-    ``complete``: False where rain or ET0 could not be had for the day (too few hours): the soil state is then held.
+    ``complete``: False where rain or ET0 could not be had for the day (too few hours), or came out beyond ``quality.DAY_RANGES``: the soil
+    state is then held.
     ``estimated``: per day, which values were taken out by which rule and what missing-data procedure was used. ``origin_code``: the least
     sure origin among the day's hours.
     """
@@ -181,15 +183,22 @@ def daily_weather(
         air_temperature_mean_c=t_mean,
         water_mm=rain,
     )
-    before = previous_heat if previous_heat is not None else soil_heat.start_of_soil_heat(driven)
+    # Heat of days none of which was known is no heat to go on from.
+    goes_on = previous_heat is not None and bool(np.isfinite(previous_heat.temperature_5cm_c).all())
+    before = previous_heat if previous_heat is not None and goes_on else soil_heat.start_of_soil_heat(driven)
     soil, heat_by_day = soil_heat.soil_heat_by_day(driven, state=before, measured_c=soil_measured)
 
-    complete = np.isfinite(rain) & np.isfinite(et0)
+    # what cannot be although every hour could: the day is held rather than simulated on a fault
+    worked_out = {"rain_mm": rain, "et0_mm": et0, "soil_temperature_c": soil, "wind_speed_2m_ms": evaporation.wind_speed_2m_ms}
+    impossible = check(worked_out, DAY_RANGES, ())
+    rain, et0, soil, wind = (impossible.values[name] for name in worked_out)
+    complete = np.isfinite(rain) & np.isfinite(et0) & np.isfinite(soil) & np.isfinite(wind)
     seen = [hours_of[name] / days.length for name in (PRECIPITATION, AIR_TEMPERATURE, WIND_SPEED)]
     seen += [np.isfinite(ea_table).sum(axis=1) / days.length, np.where(rs_estimated, 0.0, rs_seen)]
     notes: list[tuple[str, Flags]] = [
         *((told, days.any_hour(where)) for told, where in removed_hours),
         *evaporation.removed,
+        *impossible.removed,
         (RAIN_GAPS, rain_known & (hours_of[PRECIPITATION] < days.length)),
         (TEMPERATURE_GAPS, warm_known & (hours_of[AIR_TEMPERATURE] < days.length)),
         (SHORTWAVE_FILLED, np.isfinite(rs_measured) & (rs_seen < 1.0 - 1e-9) & ~rs_estimated),
@@ -204,7 +213,7 @@ def daily_weather(
         air_temperature_max_c=t_max,
         vapour_pressure_kpa=ea,
         relative_humidity_min_percent=rh_min,
-        wind_speed_2m_ms=evaporation.wind_speed_2m_ms,
+        wind_speed_2m_ms=wind,
         shortwave_mj=rs,
         soil_temperature_c=soil,
         et0_mm=et0,

@@ -70,6 +70,17 @@ DAILY_RANGES: dict[str, Plausible] = {
     "sunshine_h": _SUNSHINE,
     "nearby_sunshine_h": Plausible("nearby sunshine", 0.0, 24.0, "h"),
 }
+# What a local day can come to after everything was filled and worked out; the simulation takes nothing beyond it. Most rain in a day:
+# 1825 mm (Réunion 1966; memory). Evapotranspiration: well above what the hottest dry wind asks for. Status: own limits.
+DAY_RANGES: dict[str, Plausible] = {
+    "rain_mm": Plausible("rain of the day", 0.0, 2000.0, "mm"),
+    "et0_mm": Plausible("evapotranspiration", 0.0, 25.0, "mm"),
+    "air_temperature_mean_c": _AIR,
+    "air_temperature_min_c": Plausible("lowest air temperature", -90.0, _AIR.highest, "°C"),
+    "soil_temperature_c": Plausible("soil temperature", -60.0, 60.0, "°C"),
+    "wind_speed_2m_ms": Plausible("wind at 2 m", _WIND.lowest, _WIND.highest, "m/s"),
+    "relative_humidity_min_percent": Plausible("lowest relative humidity", 0.0, 105.0, "%"),
+}
 STATION_HOUR_RANGES: dict[str, Plausible] = HOURLY_RANGES | {"vapour_pressure_kpa": _VAPOUR}
 
 # Two thermometers of 0.3-0.5 °C each may disagree by this much in saturated air. Status: assumption.

@@ -189,6 +189,40 @@ def test_a_short_record_and_one_of_temperature_alone(station: StationSeries) -> 
     assert "No station is humid" in " ".join(sentences([warmth]))
 
 
+def test_weather_that_begins_late_is_scored_as_if_it_had_begun_there(station: StationSeries) -> None:
+    """Two weeks without temperature at the start: the record is the one that begins after them, so nothing else may be lost."""
+    late = {name: np.where(np.arange(DAYS) < 14, np.nan, v) for name, v in station.values.items()}
+    found = score_station(replace(station, values=late), read_materials(CONFIG, "loam"))
+    assert found.temperature is not None
+    assert found.temperature.days == DAYS - 14
+    assert found.temperature.mae < 0.35
+    surface = found.water[SURFACE]
+    assert surface is not None
+    assert surface.correlation > 0.97
+
+
+def test_no_score_stands_on_weather_that_is_not_there(station: StationSeries) -> None:
+    """Without rain the soil is held all year: that is no simulation. A year of impossible evapotranspiration ends the same way."""
+    materials = read_materials(CONFIG, "loam")
+    without_rain = replace(station, values=station.values | {"precipitation_mm": np.full(DAYS, np.nan)})
+    hot = {"air_temperature_max_c": 60.0, "air_temperature_mean_c": 50.0, "relative_humidity_max_percent": 2.0, "wind_speed_2m_ms": 40.0}
+    hot |= {"relative_humidity_min_percent": 1.0}
+    too_hot = replace(station, values=station.values | {name: np.full(DAYS, value) for name, value in hot.items()})
+    for series, words in ((without_rain, "without rain or temperature"), (too_hot, "evapotranspiration not within 0 to 25 mm")):
+        found = score_station(series, materials)
+        assert found.water == {SURFACE: None, ROOT_ZONE: None}
+        assert any("water not scored: fewer than 30 days" in note for note in found.notes)
+        assert any(words in note for note in found.notes)
+
+
+def test_even_months_without_measurement_are_told(station: StationSeries) -> None:
+    odd = np.array([day.month % 2 == 1 for day in station.days])
+    only_odd = replace(station, soil_water_m3m3={depth: np.where(odd, w, np.nan) for depth, w in station.soil_water_m3m3.items()})
+    found = score_station(only_odd, read_materials(CONFIG, None))
+    assert found.water == {SURFACE: None, ROOT_ZONE: None}
+    assert any("surface_water not scored: fewer than two unfrozen days measured in even months" in note for note in found.notes)
+
+
 def test_a_latitude_can_be_read_off_the_sunshine(station: StationSeries) -> None:
     day_of_year, month = np.arange(1.0, DAYS + 1), np.array([day.month for day in station.days])
     assert latitude_from_radiation(station.value("shortwave_mj"), day_of_year, month) == pytest.approx(44.0, abs=2.0)

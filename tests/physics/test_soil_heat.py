@@ -128,6 +128,18 @@ def test_the_start_is_forgotten() -> None:
     assert apart[-1] < 0.01
 
 
+def test_weather_that_begins_late_starts_from_its_first_known_days() -> None:
+    """Three weeks without temperature are no reason to know nothing ever after."""
+    whole = constant_weather(60, air_c=15.0)
+    begins = np.arange(60) >= 21
+    series = {name: np.where(begins, values, np.nan) for name, values in vars(whole).items() if name != "pressure_kpa"}
+    late = HeatWeather(**series, pressure_kpa=101.3)
+    soil, _ = simulated_soil_temperature(late)
+    assert np.isnan(soil[:21]).all()
+    assert soil[21:] == pytest.approx(simulated_soil_temperature(whole)[0][:39])
+    assert np.isnan(simulated_soil_temperature(late.on(slice(0, 21)))[0]).all()
+
+
 HUMID_2020 = ("03758", "04223", "13301", "23909", "53878", "54796", "63838", "63858", "64758")
 
 

@@ -38,6 +38,11 @@ def test_a_series_that_does_not_vary_has_no_correlation() -> None:
     scores = skill.water_scores(np.full(4, 0.2), np.array([0.1, 0.2, 0.3, 0.2]), np.ones(4, dtype=bool))
     assert scores is not None
     assert np.isnan(scores.correlation)
+    held = np.full(4, 0.23) + np.array([0.0, 1.0, 0.0, 1.0]) * 2.0**-53  # as a sum over layers rounds
+    assert held.std() > 0.0
+    rounded = skill.water_scores(held, np.array([0.1, 0.2, 0.3, 0.2]), np.ones(4, dtype=bool))
+    assert rounded is not None
+    assert np.isnan(rounded.correlation)
 
 
 def test_temperature_scores_by_hand() -> None:

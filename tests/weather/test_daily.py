@@ -30,6 +30,7 @@ from forecaster.weather.frame import (
     HourlyWeather,
     origins_by_time,
 )
+from forecaster.weather.quality import DAY_RANGES, HOURLY_RANGES
 from tests.references.fao56 import Example20
 from tests.weather.frames import SOURCE, frame_of, plain_values
 
@@ -334,6 +335,40 @@ def test_a_day_with_nothing_at_all_is_missing_and_claims_no_estimate() -> None:
     assert result.origin_code.tolist() == [ORIGIN_CODES[Origin.OBSERVED], 0, ORIGIN_CODES[Origin.OBSERVED]]
 
 
+@pytest.mark.parametrize(
+    ("hours", "words"),
+    [
+        ({PRECIPITATION: 300.0}, "rain of the day not within 0 to 2000 mm"),
+        ({AIR_TEMPERATURE: 55.0, DEW_POINT: -60.0, WIND_SPEED: 60.0}, "evapotranspiration not within 0 to 25 mm"),
+    ],
+)
+def test_hours_that_make_an_impossible_day_hold_it_instead_of_failing_the_ground(hours: dict[str, float], words: str) -> None:
+    """Every hour is within the limits of stations, the day is not: the simulation would refuse it, and the whole ground with it."""
+    values = winter_days(3)
+    for name, value in hours.items():
+        values.iloc[24:48, values.columns.get_loc(name)] = value
+    result = london_days(values)
+    assert result.complete.tolist() == [True, False, True]
+    assert any(words in note for note in result.estimated[1])
+    assert not any(words in note for note in result.estimated[0] + result.estimated[2])
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_every_complete_day_is_one_that_the_simulation_takes(seed: int) -> None:
+    """Weather at random corners of what an hour may be, with holes: what comes out complete lies within what the forcing accepts."""
+    rng = np.random.default_rng(seed)
+    values = plain_values(f"2024-{seed + 1:02d}-01", 15 * 24)
+    for name, allowed in HOURLY_RANGES.items():
+        corner = rng.choice([allowed.lowest, allowed.highest, np.nan])
+        where = rng.uniform(size=len(values)) < rng.choice([0.0, 0.3, 1.0])
+        values.loc[where, name] = corner
+    place = Place(float(rng.choice([-90, -70, 0, 52, 70, 90])), 0.0, 0.0)
+    days = daily_weather(frame_of(values, wind_height_m=0.5), place=place, time_zone=LONDON)
+    for name, possible in DAY_RANGES.items():
+        complete = getattr(days, name)[days.complete]
+        assert ((complete >= possible.lowest) & (complete <= possible.highest)).all(), name
+
+
 # ------------------------------------------------------------------------------------------------ soil temperature
 
 
@@ -358,6 +393,19 @@ def test_simulated_soil_goes_on_from_the_day_before_the_frame() -> None:
     whole, first = days(values, start), days(values.iloc[:96], start)
     second = days(values.iloc[96:], first.soil_heat[-1])
     assert np.array_equal(np.concatenate([first.soil_temperature_c, second.soil_temperature_c]), whole.soil_temperature_c)
+
+
+def test_soil_heat_of_days_without_weather_is_not_gone_on_from() -> None:
+    """Twelve days without anything leave no heat behind; the next frame starts as the first one ever."""
+    values = winter_days(12)
+    values[:] = np.nan
+    heat = london_days(values).soil_heat[-1]
+    assert np.isnan(heat.temperature_5cm_c)
+    later = winter_days(5)
+    later[SOIL_TEMPERATURE] = np.nan
+    gone_on = daily_weather(frame_of(later), place=SOMEWHERE, time_zone=LONDON, previous_heat=heat)
+    assert np.array_equal(gone_on.soil_temperature_c, london_days(later).soil_temperature_c)
+    assert np.isfinite(gone_on.soil_temperature_c).all()
 
 
 def test_a_gap_in_measured_soil_temperature_is_bridged_from_the_measurement() -> None:
