@@ -24,7 +24,8 @@ from forecaster.web.wet_days import wet_days
 
 FOLDER = Path(__file__).parent
 CHART_NAMES = ("water_phone", "water_wide", "ring_phone", "ring_wide")
-ALERTS_SHOWN = 20
+# So many are read before they are put in order: the worst must not be cut off because it is old.
+ALERTS_READ = 200
 
 
 class Pages:
@@ -38,7 +39,7 @@ class Pages:
         )
         environment.filters |= {
             "day": wording.day_words,
-            "short_day": wording.short_day_words,
+            "date": wording.date_words,
             "opening": views.opening,
             "number": wording.number_words,
         }
@@ -69,8 +70,8 @@ class Pages:
             "ground.html",
             ground=ground,
             cards=views.cards_of(ground, standings, outlooks, moment),
-            alerts=self.store.alerts(ground.id, include_ended=False, limit=ALERTS_SHOWN),
-            surface_names={surface.id: surface.name for surface in ground.surfaces},
+            glance=views.glance_of(standings),
+            alerts=views.open_alerts(ground, self.store.alerts(ground.id, include_ended=False, limit=ALERTS_READ), outlooks),
             weather=weather,
             made=max((o.issued_at_utc for o in outlooks.values()), default=None),
             today=max((o.today for o in outlooks.values()), default=None),

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from itertools import groupby
 
-from forecaster.documents import FixtureSummary, GroundSummary, OutlookDay, Signal, SurfaceOutlook
+from forecaster.documents import AlertDocument, FixtureSummary, GroundSummary, OutlookDay, Signal, SurfaceOutlook
 from forecaster.quantities import Origin, Severity
 from forecaster.web.answers import SurfaceStanding
-from forecaster.web.wording import fixture_words, number_words, short_day_words
+from forecaster.web.wording import date_words, day_words, fixture_words, number_words, short_day_words
 
 STRIP_DAYS = 14
 
@@ -80,7 +80,7 @@ def next_fixture(ground: GroundSummary, surface_id: str, now: datetime) -> str |
     """The fixture that is on, or the next one, in words; None where none is listed."""
     coming = [f for f in ground.fixtures if f.surface_id == surface_id and f.ends_at_utc > now]
     first: FixtureSummary | None = min(coming, key=lambda f: f.starts_at_utc, default=None)
-    return None if first is None else fixture_words(first.title, first.starts_at_utc, first.ends_at_utc, ground.time_zone)
+    return None if first is None else fixture_words(first.title, first.starts_at_utc, first.ends_at_utc, ground.time_zone, now=now)
 
 
 def opening(text: str, *, letters: int = 80) -> str:
@@ -128,6 +128,50 @@ def cards_of(
 
 
 @dataclass(frozen=True)
+class Glance:
+    """The names of all surfaces that carry one mark."""
+
+    mark: Mark
+    names: tuple[str, ...]
+
+
+def glance_of(standings: Sequence[SurfaceStanding]) -> list[Glance]:
+    """All surfaces of a ground in a few words, in the order of the standings."""
+    marked = [(mark_of(standing.severity, standing.known), standing.surface.name) for standing in standings]
+    return [Glance(mark, tuple(name for _, name in group)) for mark, group in groupby(marked, key=lambda pair: pair[0])]
+
+
+@dataclass(frozen=True)
+class OpenAlert:
+    """One open alert in words."""
+
+    mark: Mark
+    surface: str
+    words: str
+
+
+def open_alerts(ground: GroundSummary, alerts: Sequence[AlertDocument], outlooks: Mapping[str, SurfaceOutlook]) -> list[OpenAlert]:
+    """Open alerts, worst first, then in the ground's own order; with the words of the signal behind them where it still speaks."""
+    order = {surface.id: number for number, surface in enumerate(ground.surfaces)}
+    names = {surface.id: surface.name for surface in ground.surfaces}
+    ranked = sorted(alerts, key=lambda a: (-a.severity.rank, order.get(a.surface_id, len(order)), a.first_day))
+    return [
+        OpenAlert(mark_of(a.severity, True), names.get(a.surface_id, a.surface_id), f"{a.title}, {_alert_when(a, outlooks)}")
+        for a in ranked
+    ]
+
+
+def _alert_when(alert: AlertDocument, outlooks: Mapping[str, SurfaceOutlook]) -> str:
+    outlook = outlooks.get(alert.surface_id)
+    signal = None if outlook is None else next((s for s in outlook.signals if s.rule_id == alert.rule_id), None)
+    if alert.status == "held":
+        return f"since {date_words(alert.first_day)}, kept open because weather is missing"
+    if signal is not None:
+        return signal.when
+    return f"expected from {day_words(alert.first_day)}" if alert.status == "expected" else f"since {date_words(alert.first_day)}"
+
+
+@dataclass(frozen=True)
 class Table:
     """A table of numbers, already in words: the first cell of a row is its day."""
 
@@ -142,18 +186,22 @@ def coming_table(outlook: SurfaceOutlook) -> Table:
     rows = tuple(
         (
             short_day_words(d.day),
-            strip[d.day].mark.word + (f": {', '.join(strip[d.day].titles)}" if strip[d.day].titles else ""),
+            strip[d.day].mark.word,
             number_words(d.rain_mm, decimals=1),
             number_words(d.et0_mm, decimals=1),
             f"{number_words(d.air_temperature_min_c)} / {number_words(d.air_temperature_max_c)}",
             number_words(d.soil_temperature_c, decimals=1),
             number_words(None if d.sound is None else d.sound.available_water_fraction, scale=100),
             number_words(None if d.band is None else d.band.available_water_fraction, scale=100),
+            ", ".join(strip[d.day].titles) or ("none" if strip[d.day].mark == QUIET else "–"),
         )
         for d in outlook.days
         if d.day in strip
     )
-    columns = ("Day", "Signals", "Rain mm", "ET0 mm", "Air °C low / high", "Soil °C", "Water left, sound %", "Water left, band %")
+    columns = (
+        *("Day", "Severity", "Rain mm", "Air asks for (ET0) mm", "Air °C low / high", "Soil °C"),
+        *("Water left, sound %", "Water left, band %", "Warnings"),
+    )
     return Table("The coming 14 days", columns, rows)
 
 

@@ -10,6 +10,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from forecaster.errors import StorageError
+from forecaster.quantities import Severity
 from forecaster.web.app import create_app
 from forecaster.web.pages import FOLDER
 from tests.web import builders
@@ -40,7 +41,7 @@ def test_a_real_ground_carries_no_sample_banner(client: TestClient, store: build
 def test_the_ground_page_tells_surface_severity_when_why_and_what_next(client: TestClient) -> None:
     text = words(client.get(GROUND).text)
     lead = builders.PITCH_SIGNALS[0]
-    for part in ("Severe", "Main pitch", builders.pitch().headline, lead.when, lead.reason, lead.advice):
+    for part in ("Severe", "Main pitch", builders.pitch().headline, lead.when, lead.reason, "Do Spike the bands"):
         assert part in text
     # 08:30 to 10:00 UTC on 12 September is 10:30 to 12:00 in Paris (CEST, UTC+2).
     assert "Saturday 12 September, 10:30 to 12:00: Under-12 match" in text
@@ -148,8 +149,57 @@ def test_the_strip_says_in_words_what_it_draws(client: TestClient) -> None:
 def test_open_alerts_are_listed_and_ended_ones_are_not(client: TestClient) -> None:
     text = words(client.get(GROUND).text)
     alerts = text[text.index("Open alerts") :]
-    assert "Main pitch : Rings showing, since Tuesday 8 September" in alerts
+    assert f"Severe Main pitch : Rings showing, {builders.PITCH_SIGNALS[0].when}." in alerts
     assert "Drought stress" not in alerts
+
+
+def test_open_alerts_stand_worst_first_and_equals_in_the_order_of_the_ground(client: TestClient, store: builders.MemoryStore) -> None:
+    base = store.alert_list[0]
+    changes = [
+        ("bowling-green", Severity.MINOR, "expected"),
+        ("outfield", Severity.SEVERE, "held"),
+        ("main-pitch", Severity.MINOR, "present"),
+        ("main-pitch", Severity.SEVERE, "present"),
+    ]
+    store.alert_list = [
+        base.model_copy(
+            update={"surface_id": surface, "severity": severity, "status": status, "rule_id": f"r{number}", "title": f"T{number}"}
+        )
+        for number, (surface, severity, status) in enumerate(changes)
+    ]
+    text = words(client.get(GROUND).text)
+    assert "Open alerts, worst first (4)" in text
+    told = [
+        "Main pitch : T3, since 8 September.",
+        "Cricket outfield : T1, since 8 September, kept open because weather is missing.",
+        "Bowling green : T0, expected from Tuesday 8 September.",
+        "Main pitch : T2, since 8 September.",
+    ]
+    positions = [text.index(part) for part in told]
+    assert [surface.id for surface in builders.ground().surfaces] == ["bowling-green", "main-pitch", "outfield"]
+    assert positions == sorted(positions)
+
+
+def test_a_card_tells_the_first_sentence_of_the_advice_and_the_page_the_rest(client: TestClient, store: builders.MemoryStore) -> None:
+    lead = builders.PITCH_SIGNALS[0].model_copy(update={"advice": "Walk the rings. Measure them, and cut a core in each of their bands."})
+    store.outlook_list = [builders.pitch().model_copy(update={"signals": (lead,)})]
+    card, page = (words(client.get(path).text) for path in (GROUND, PITCH))
+    assert "Do Walk the rings. Booked" in card
+    assert lead.advice in page
+
+
+def test_the_first_lines_of_a_ground_name_every_surface_with_its_mark(client: TestClient) -> None:
+    text = words(client.get(GROUND).text)
+    assert "Severe Main pitch Not known Cricket outfield Nothing against it Bowling green" in text
+
+
+def test_a_surface_page_goes_from_what_to_do_to_what_it_rests_on(client: TestClient) -> None:
+    html = client.get(PITCH).text
+    parts = ['class="headline"', 'id="signals"', 'id="charts"', 'id="wet"', 'id="coming"', 'id="rings"', 'id="rests"']
+    assert [html.index(part) for part in parts] == sorted(html.index(part) for part in parts)
+    folded = html[html.index("Soil, turf, sources and assumptions") :]
+    assert words(folded).count(builders.PITCH_SIGNALS[0].source) == 1
+    assert "Weather: sample, 2 hours old." in words(html)
 
 
 def test_a_missing_page_is_told_in_plain_words(client: TestClient) -> None:

@@ -80,7 +80,7 @@ def test_the_page_tells_three_days_and_what_is_assumed(client: TestClient, store
     kept = (spell("dew", "09 19:00", "10 07:25"), spell("rain", "12 12:00", "12 17:50", "12 16:00"))
     store.outlook_list = [builders.pitch().model_copy(update={"wet_hours": kept})]
     text = re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", client.get(PITCH).text))
-    section = text[text.index("When the leaf is wet") : text.index("Sixty days back")]
+    section = text[text.index("When the leaf is wet") : text.index("The coming 14 days in numbers")]
     for part in (
         "Thursday 10 September: Wet until about 09:30 (dew).",
         "Friday 11 September: Dry by this forecast.",
