@@ -11,6 +11,7 @@ from sqlalchemy import (
     Date,
     DateTime,
     Dialect,
+    Double,
     ForeignKey,
     Index,
     LargeBinary,
@@ -215,3 +216,15 @@ class TaskRow(Table):
     due_at: Mapped[datetime]
     claimed_at: Mapped[datetime | None]
     claimed_by: Mapped[str | None]
+
+
+class RequestBudgetRow(Table):
+    """What this machine has asked of a weather service in the current clock minute, hour and UTC day, in the service's own weights."""
+
+    __tablename__ = "request_budget"
+    __table_args__ = (CheckConstraint("span IN ('minute', 'hour', 'day')", name="span"),)
+
+    service: Mapped[str] = mapped_column(primary_key=True)
+    span: Mapped[str] = mapped_column(primary_key=True)
+    starts_at: Mapped[datetime]
+    used: Mapped[float] = mapped_column(Double)

@@ -118,7 +118,7 @@ def test_processes_that_start_at_once_migrate_once(tmp_path: Path) -> None:
         assert process.returncode == 0, output
         assert output == ""
     with sqlite3.connect(path) as connection:
-        assert connection.execute("SELECT version_num FROM alembic_version").fetchall() == [("0002",)]
+        assert connection.execute("SELECT version_num FROM alembic_version").fetchall() == [("0003",)]
     connection.close()
 
 
