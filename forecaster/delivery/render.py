@@ -46,7 +46,7 @@ class _Surface:
 
 
 def render_digest(digest: DigestDocument) -> RenderedMessage:
-    """Write the daily message: sample notice, opening, age of the weather, surfaces worst first, changes, what to do, cautions, notes.
+    """Write the daily message: sample notice, opening, weather, what to do, changes, surfaces worst first, cautions, notes, sources.
 
     Rules on trial are left out: they are shown on pages, never mailed. An advice or caution that stands in the list of the whole
     digest is not repeated beside its surface.
@@ -65,6 +65,7 @@ def render_digest(digest: DigestDocument) -> RenderedMessage:
         "cautions": _once([*digest.cautions, *(caution for signal in signals for caution in signal.cautions)]),
         "nothing_changed": NOTHING_KNOWN_TO_CHANGE if unsure else NOTHING_CHANGED,
         "nothing_to_do": LOOK_YOURSELF if unsure else NOTHING_TO_DO,
+        "sources": _once(f"{signal.title}: {signal.source}" for signal in signals),
         "said": " ".join(" ".join(digest.to_do).split()),
     }
     templates = _templates()

@@ -53,7 +53,7 @@ def _judge(
     if reason:
         return "fresh", f"Weather from {name}, {age} old. The newest pull failed: {reason}."
     if frame.source.sample:
-        return "fresh", "Invented sample weather for an invented place: nothing here is real."
+        return "fresh", f"Sample weather, invented for an invented place, {age} old."
     return "fresh", f"Weather from {name}, {age} old."
 
 

@@ -60,7 +60,7 @@ def assert_in_order(words: str, parts: list[str]) -> None:
 
 def test_text_and_html_say_the_same_in_the_same_order() -> None:
     document = digest(weather=weather(sample=True))
-    in_order = [SAMPLE_NOTICE, document.ground_name, document.opening, document.weather.text]
+    in_order = [SAMPLE_NOTICE, document.ground_name, document.opening, document.weather.text, *document.to_do, *document.changes]
     for found in document.entries:
         in_order += [
             found.surface_name,
@@ -72,12 +72,11 @@ def test_text_and_html_say_the_same_in_the_same_order() -> None:
             ),
         ]
     in_order += [
-        *document.changes,
-        *document.to_do,
         *document.cautions,
         *document.notes,
         document.weather.attribution,
         document.weather.licence,
+        "Rings showing: our model and assumption",
     ]
     text, page = both(document)
     for words in (text.replace("*** act", "act"), page):
@@ -147,6 +146,14 @@ def test_a_rule_on_trial_is_not_mailed() -> None:
     for words in both(digest(entries=(entry(signals=(signal(), signal(title="Unproven idea", trial=True))),))):
         assert "Unproven idea" not in words
         assert "Rings showing" in words
+
+
+def test_the_source_of_each_warning_stands_once_at_the_end() -> None:
+    twice = digest(entries=(entry(), entry(surface_name="Hill green"), entry(signals=(signal(title="Unproven idea", trial=True),))))
+    for words in both(twice):
+        rests = words[words.index("What this rests on") :]
+        assert words.count("our model and assumption") == rests.count("Rings showing: our model and assumption") == 1
+        assert "Unproven idea" not in rests
 
 
 def test_an_advice_or_caution_stands_once() -> None:
