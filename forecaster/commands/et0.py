@@ -113,7 +113,7 @@ def _checked(request: Request) -> StationWeather:
             request.file, hourly=request.hourly, zone=zone, columns=columns, refuse_impossible=not request.replace_impossible
         )
     except OSError as error:
-        raise WeatherUnavailable(f"{name} cannot be read: {error.strerror}", source=name, hint="Check the path.") from error
+        raise WeatherUnavailable(f"{name or request.file} cannot be read: {error.strerror}", source=name, hint="Check the path.") from error
     except UnicodeDecodeError as error:
         raise WeatherMalformed(f"{name} is not UTF-8 text (byte {error.start})", source=name, hint="Save it as CSV in UTF-8.") from error
     mistakes += [f"{name} {mistake}" for mistake in of_file]
@@ -165,7 +165,8 @@ def _summary(request: Request, weather: StationWeather, stamps: Sequence[str], r
         f"ET0 {float(np.nansum(result.et0_mm)):.1f} mm in all."
     ]
     if known < total:
-        lines.append(f"Missing: {total - known} {what} have no result, for want of air temperature.")
+        want = "air temperature, their own or that of most of their day" if request.hourly else "air temperature"
+        lines.append(f"Missing: {total - known} {what} have no result, for want of {want}.")
     for told, where in result.removed:
         lines.append(f"On {int(where.sum())} of {total} {what}: {told}.")
     for row, where in result.resolved.used:
@@ -176,7 +177,7 @@ def _summary(request: Request, weather: StationWeather, stamps: Sequence[str], r
     for told, where in result.assumed:
         if where.any():
             lines.append(f"Assumed on {int(where.sum())} of {total} {what}: {told}.")
-    if not any(row.estimate for row, _ in result.resolved.used):
+    if not any(row.estimate for row, _ in result.resolved.used) and not any(where.any() for _, where in result.assumed):
         lines.append("Nothing had to be estimated.")
     if weather.unused:
         lines.append(f"Columns not used: {', '.join(weather.unused)}.")

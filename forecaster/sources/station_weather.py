@@ -91,7 +91,8 @@ def read_station(
     its range is a mistake; if not, it is handed on for the checks to take it out. Raises OSError and UnicodeDecodeError.
     """
     rows = csv.reader(path.read_bytes().decode("utf-8-sig").splitlines())
-    header = [columns.get(name.strip(), name.strip()) for name in next(rows, [])]
+    found_names = [name.strip() for name in next(rows, [])]
+    header = [columns.get(name, name) for name in found_names]
     reading = _Reading(
         ranges=STATION_HOUR_RANGES if hourly else DAILY_RANGES,
         other_units=OTHER_UNITS_HOURLY if hourly else OTHER_UNITS_DAILY,
@@ -99,6 +100,7 @@ def read_station(
         zone=zone or UTC,
         refuse_impossible=refuse_impossible,
     )
+    _check_mapping(reading, found_names, columns)
     _check_header(reading, header, needed=NEEDED_HOURLY if hourly else NEEDED_DAILY, zone_given=zone is not None)
     if reading.mistakes:
         return None, reading.mistakes
@@ -108,6 +110,14 @@ def read_station(
     if reading.mistakes:
         return None, reading.mistakes
     return _station_weather(reading, header, found, hourly=hourly), []
+
+
+def _check_mapping(reading: _Reading, found_names: list[str], columns: Mapping[str, str]) -> None:
+    for theirs, ours in columns.items():
+        if theirs not in found_names:
+            reading.mistakes.append(f"line 1: no column {theirs!r}, which {ours!r} is said to stand in")
+        if ours not in reading.known:
+            reading.mistakes.append(f"line 1: column {theirs!r} cannot be {ours!r}: names are {', '.join(reading.known)}")
 
 
 def _check_header(reading: _Reading, header: list[str], *, needed: tuple[str, ...], zone_given: bool) -> None:

@@ -195,6 +195,28 @@ def test_a_file_that_cannot_be_used_says_why(tmp_path: Path, text: str, said: st
     assert "Traceback" not in done.stderr
 
 
+def test_a_mapping_to_nothing_is_a_mistake_and_not_an_estimate(tmp_path: Path) -> None:
+    """A misspelt column would otherwise pass for one that the station does not have, and its values be estimated."""
+    text = "date,tmin,tmax,td\n2026-07-01,10,20,9\n"
+    names = ("air_temperature_min_c=tmin", "air_temperature_max_c=tmax", "dew_point_c=tdew", "dew=td")
+    done = et0(written(tmp_path, text), *(f"--map={name}" for name in names))
+    assert done.returncode == 1
+    assert "2 mistakes" in done.stderr
+    assert "no column 'tdew', which 'dew_point_c' is said to stand in" in done.stderr
+    assert "column 'td' cannot be 'dew'" in done.stderr
+
+
+def test_hours_without_a_result_and_what_was_assumed_are_told_truly(tmp_path: Path) -> None:
+    """Six hours of day: temperature is there, but too little of the day to estimate radiation from. At night cloud is assumed, and said."""
+    lines = [f"2026-07-01T{hour:02d}:00Z,15,60" for hour in range(9, 15)]
+    done = et0(written(tmp_path, "time_utc,air_temperature_c,relative_humidity_percent\n" + "\n".join(lines) + "\n"), "--hourly")
+    assert "Missing: 6 hours have no result, for want of air temperature, their own or that of most of their day." in done.stderr
+    night = "time_utc,air_temperature_c,relative_humidity_percent,shortwave_wm2,wind_speed_ms\n2026-12-01T01:00Z,5,90,0,2\n"
+    done = et0(written(tmp_path, night), "--hourly", "--wind-height=2")
+    assert "Assumed on 1 of 1 hours: cloud of the night assumed." in done.stderr
+    assert "Nothing had to be estimated" not in done.stderr
+
+
 def test_a_file_that_is_not_there_or_not_text_is_one_clear_line(tmp_path: Path) -> None:
     assert "nowhere.csv cannot be read: No such file" in et0(tmp_path / "nowhere.csv").stderr
     (tmp_path / "x.csv").write_bytes(b"\xff\xfe\x00")
