@@ -75,6 +75,11 @@ def enqueue_message(session: Session, message: NewMessage) -> bool:
     return insert_or_ignore(session, MessageRow, values, key=("key",))
 
 
+def message_status(session: Session, key: str) -> MessageStatus | None:
+    """Where the message of a key stands; None where there is none."""
+    return cast("MessageStatus | None", session.scalar(select(MessageRow.status).where(MessageRow.key == key)))
+
+
 def due_messages(session: Session, now: datetime, *, limit: int = 100) -> tuple[StoredMessage, ...]:
     """Messages that may be sent now, oldest first."""
     rows = session.scalars(select(MessageRow).where(_due(now)).order_by(MessageRow.created_at, MessageRow.id).limit(limit))

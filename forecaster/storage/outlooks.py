@@ -54,6 +54,13 @@ def latest_outlooks(
     return {row.surface_id: _read(row) for row in session.scalars(query)}
 
 
+def outlook_times(session: Session, ground_id: str, *, now: datetime, surface_ids: Collection[str]) -> dict[str, datetime]:
+    """When the newest outlook of each of these surfaces was made, by surface id; without reading what it says."""
+    query = _newest_of_each(ground_id, now).where(OutlookRow.surface_id.in_(surface_ids))
+    rows = session.execute(query.with_only_columns(OutlookRow.surface_id, OutlookRow.issued_at))
+    return {row.surface_id: row.issued_at for row in rows}
+
+
 def latest_charts(session: Session, ground_id: str, surface_id: str, *, now: datetime) -> dict[str, str]:
     """The charts (name: SVG) that belong to ``latest_outlook``; empty where there is none yet. Raises: StorageError where damaged."""
     row = session.scalars(_newest_of_surface(ground_id, surface_id, now)).first()
