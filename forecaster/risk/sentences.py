@@ -58,7 +58,7 @@ def drop_words(repellency_log10_s: float) -> str:
     if seconds < 5.0:
         time = "less than 5 seconds"
     elif seconds < 99.5:
-        time = f"about {seconds:.0f} seconds"
+        time = f"about {round(seconds, -1 if seconds >= 20.0 else 0):.0f} seconds"
     elif seconds < 99.5 * 60.0:
         time = f"about {seconds / 60.0:.0f} minutes"
     else:

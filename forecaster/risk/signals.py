@@ -116,7 +116,7 @@ def _signal(rule: Rule, rule_days: Sequence[RuleDay], spell: Spell, spoken: Spok
         last_day=spoken.days[spell.last],
         reaches_horizon=spell.reaches_horizon,
         present=spell.present,
-        when=spoken.when(spell, days_in=rule.days_in),
+        when=spoken.when(spell, days_in=rule.days_in) + _worsening(rule_days, spell, spoken, worst),
         reason=_reason(rule, rule_days, spell, spoken, worst),
         advice=rule.advice,
         cautions=rule.cautions,
@@ -127,12 +127,10 @@ def _signal(rule: Rule, rule_days: Sequence[RuleDay], spell: Spell, spoken: Spok
 
 
 def _reason(rule: Rule, rule_days: Sequence[RuleDay], spell: Spell, spoken: SpokenDays, worst: RuleDay) -> str:
-    """Why a rule speaks: with today's numbers where it speaks today, and whether worse is to come; else with the worst day's."""
+    """Why a rule speaks: with today's numbers where it speaks today, else with the worst day's."""
     today = rule_days[spell.shown_from]
     if spell.present and not today.held and today.severity is not None:
         reason = f"Today: {today.reason}"
-        if worst.severity is not today.severity:
-            reason += f" {today.severity} today, {worst.severity} {_worst_days(rule_days, spell, spoken, worst)}."
     elif worst.held:
         reason = held_reason(worst)
     elif worst.day == spoken.days[spell.first]:
@@ -144,13 +142,16 @@ def _reason(rule: Rule, rule_days: Sequence[RuleDay], spell: Spell, spoken: Spok
     return reason
 
 
-def _worst_days(rule_days: Sequence[RuleDay], spell: Spell, spoken: SpokenDays, worst: RuleDay) -> str:
-    """When the worst severity of a spell is to come."""
+def _worsening(rule_days: Sequence[RuleDay], spell: Spell, spoken: SpokenDays, worst: RuleDay) -> str:
+    """From when on a spell that is going on will be as bad as its severity says: "; Severe from tomorrow, …"; empty where it is already."""
+    today = rule_days[spell.shown_from]
+    if not spoken.known or not spell.present or worst.held or today.severity is worst.severity:
+        return ""
     last = spoken.days.index(worst.day)
     while last < spell.last and rule_days[last + 1].severity is worst.severity:
         last += 1
     ends = last == spell.last and spell.reaches_horizon
-    return ahead_words(worst.day, spoken.days[last], today=spoken.today, reaches_horizon=ends)
+    return f"; {worst.severity} {ahead_words(worst.day, spoken.days[last], today=spoken.today, reaches_horizon=ends)}"
 
 
 def _named(day: date, today: date) -> str:

@@ -33,7 +33,7 @@ def test_when_is_said_as_people_say_it():
     [
         # Classes at 5, 60, 600 and 3600 s: Dekker & Jungerius 1990 (memory).
         (0.0, "less than 5 seconds (wettable)"),
-        (1.5, "about 32 seconds (slight)"),
+        (1.5, "about 30 seconds (slight)"),
         (1.78, "about 60 seconds (strong)"),
         (2.78, "about 10 minutes (severe)"),
         (4.0, "about 3 hours (extreme)"),
