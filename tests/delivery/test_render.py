@@ -81,7 +81,7 @@ def test_text_and_html_say_the_same_in_the_same_order() -> None:
     text, page = both(document)
     for words in (text.replace("*** act", "act"), page):
         assert_in_order(words, in_order)
-        assert "Next fixture: Saturday 19 September 14:30, first team at home" in words
+        assert "Booked: Saturday 19 September 14:30, first team at home" in words
 
 
 @pytest.mark.parametrize("severity", list(Severity))
