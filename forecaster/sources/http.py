@@ -16,7 +16,10 @@ from collections.abc import Callable, Mapping
 from concurrent.futures import Future
 from concurrent.futures import TimeoutError as NotInTime
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from email.utils import parsedate_to_datetime
 from typing import Any
+from urllib.parse import urljoin, urlsplit
 
 import requests
 import urllib3
@@ -25,7 +28,10 @@ from forecaster import __version__
 from forecaster.errors import WeatherError, WeatherMalformed, WeatherRefused, WeatherUnavailable
 
 USER_AGENT = f"forecaster/{__version__} (weather risk for sports turf)"
-TRANSIENT_STATUSES = frozenset({500, 502, 503, 504})
+# 499 is no answer to what was asked: a gateway says with it that the connection was closed before there was one.
+TRANSIENT_STATUSES = frozenset({499, 500, 502, 503, 504})
+MOVED_STATUSES = frozenset({301, 302, 303, 307, 308})
+NOT_MODIFIED = 304
 TOO_MANY_REQUESTS = 429
 LATER = "Nothing to do: the next cycle tries again."
 _PIECE_BYTES = 65536
@@ -40,6 +46,27 @@ class Query:
     params: Mapping[str, str]
     headers: Mapping[str, str] = field(default_factory=dict, repr=False)
     limit_hint: Callable[[str], str] = lambda reason: LATER
+    user_agent: str = USER_AGENT
+    accepted: frozenset[int] = frozenset({200})
+    """Statuses that are an answer. 304 belongs here only where a header made the question conditional."""
+    refusal_hints: Mapping[int, str] = field(default_factory=dict)
+    """What a person can do about a refusal, by status, where the usual hint does not fit the service."""
+    moves: int = 0
+    """How many redirects are followed, within the same scheme and host only."""
+
+
+@dataclass(frozen=True)
+class Answer:
+    """An answer with an accepted status. ``content`` is the parsed body, None with status 304.
+
+    ``last_modified``: the header's exact text, to be sent back as If-Modified-Since. ``expires``: None where the service does not say.
+    """
+
+    status: int
+    body: bytes
+    content: Any
+    last_modified: str | None
+    expires: datetime | None
 
 
 @dataclass(frozen=True)
@@ -65,11 +92,16 @@ class _Transient(Exception):
 
 
 def fetch_json(session: requests.Session, query: Query, *, patience: Patience | None = None) -> Any:
-    """Ask once, at most three times, and give back the parsed JSON.
+    """The parsed JSON of ``fetch_answer``."""
+    return fetch_answer(session, query, patience=patience).content
+
+
+def fetch_answer(session: requests.Session, query: Query, *, patience: Patience | None = None) -> Answer:
+    """Ask once, at most three times, and give back an answer whose body is JSON.
 
     Promise: returns or raises within the deadline (plus a moment), whatever the server does. Another attempt is made only after
-    a failed or broken connection, an answer that breaks off or is not JSON, and 500, 502, 503 or 504; never after a 4xx.
-    Redirects are not followed.
+    a failed or broken connection, an answer that breaks off or is not JSON, and 499, 500, 502, 503 or 504; never after another 4xx.
+    Redirects are followed only as far as the query allows.
 
     Raises: WeatherUnavailable (try later: unreachable, too slow, overloaded, limit reached), WeatherRefused (the source said no),
     WeatherMalformed (too large).
@@ -94,9 +126,9 @@ def fetch_json(session: requests.Session, query: Query, *, patience: Patience | 
     raise WeatherUnavailable(f"{query.source} {failure}", source=query.source, hint=LATER)
 
 
-def _attempt(session: requests.Session, query: Query, patience: Patience, seconds: float) -> Any:
-    """One attempt in a thread of its own: the parsed answer, or the transient failure."""
-    future: Future[Any] = Future()
+def _attempt(session: requests.Session, query: Query, patience: Patience, seconds: float) -> Answer | _Transient:
+    """One attempt in a thread of its own: the answer, or the transient failure."""
+    future: Future[Answer] = Future()
     abandoned = threading.Event()
 
     def work() -> None:
@@ -115,29 +147,44 @@ def _attempt(session: requests.Session, query: Query, patience: Patience, second
         return failure
 
 
-def _ask(session: requests.Session, query: Query, patience: Patience, abandoned: threading.Event) -> Any:
+def _ask(session: requests.Session, query: Query, patience: Patience, abandoned: threading.Event) -> Answer:
+    url, params = query.url, dict(query.params)
+    for _ in range(query.moves + 1):
+        status, headers, body = _get(session, query, (url, params), patience, abandoned)
+        if status in query.accepted:
+            content = None if status == NOT_MODIFIED else _parse(body)
+            return Answer(status, body, content, headers.get("Last-Modified"), _moment(headers.get("Expires")))
+        moved_to = _moved_within_host(url, headers.get("Location")) if status in MOVED_STATUSES else None
+        if moved_to is None:
+            break
+        url, params = moved_to, {}  # a redirect's address holds the parameters itself
+    raise _error_of_status(status, _reason(body, query), query)
+
+
+def _get(
+    session: requests.Session, query: Query, address: tuple[str, dict[str, str]], patience: Patience, abandoned: threading.Event
+) -> tuple[int, Mapping[str, str], bytes]:
+    """Status, headers and body of one request."""
     failure = refusal = None
     try:
         with session.get(
-            query.url,
-            params=dict(query.params),
-            headers={**query.headers, "User-Agent": USER_AGENT, "Accept": "application/json"},
+            address[0],
+            params=address[1],
+            headers={**query.headers, "User-Agent": query.user_agent, "Accept": "application/json"},
             timeout=(patience.connect_seconds, patience.read_seconds),
             stream=True,
             allow_redirects=False,
         ) as response:
-            status, body = response.status_code, _read_body(response, query, patience, abandoned)
+            return response.status_code, response.headers, _read_body(response, query, patience, abandoned)
     except (requests.exceptions.InvalidURL, requests.exceptions.InvalidSchema, requests.exceptions.MissingSchema):
         refusal = f"{query.source} has an address that cannot be used"
     except (requests.RequestException, urllib3.exceptions.HTTPError) as error:
         failure = _said(error)
+    except ValueError:  # from the library, which works out where a redirect leads although it is not to follow
+        failure = "sent an answer that cannot be read"
     if refusal:
         raise WeatherRefused(refusal, source=query.source, hint="Check the address in the settings.")
-    if failure:
-        raise _Transient(failure)
-    if status == requests.codes.ok:
-        return _parse(body)
-    raise _error_of_status(status, _reason(body, query), query)
+    raise _Transient(failure)
 
 
 def _read_body(response: requests.Response, query: Query, patience: Patience, abandoned: threading.Event) -> bytes:
@@ -157,15 +204,43 @@ def _read_body(response: requests.Response, query: Query, patience: Patience, ab
     return b"".join(pieces)
 
 
-def _parse(body: bytes) -> Any:
+def parse_json(body: bytes) -> Any:
+    """Parse a body that must be JSON by the standard. Raises ValueError."""
+
     def refuse(token: str) -> None:
         raise ValueError(f"{token} is not JSON")
 
     try:
         return json.loads(body, parse_constant=refuse)
-    except (ValueError, RecursionError):  # also bytes that are not UTF-8, and brackets without end
+    except RecursionError:  # brackets without end
+        too_deep = ValueError("nested too deeply")
+    raise too_deep
+
+
+def _parse(body: bytes) -> Any:
+    try:
+        return parse_json(body)
+    except ValueError:  # also bytes that are not UTF-8
         failure = _Transient("sent an answer that breaks off or is not JSON")
     raise failure
+
+
+def _moment(header: str | None) -> datetime | None:
+    """The time that a header names; None where it is missing or, as in ``Expires: 0``, no time."""
+    try:
+        moment = parsedate_to_datetime(header) if header else None
+        return moment.replace(tzinfo=moment.tzinfo or UTC).astimezone(UTC) if moment else None
+    except (ValueError, OverflowError):
+        return None
+
+
+def _moved_within_host(url: str, location: str | None) -> str | None:
+    """Where a redirect leads, if it stays with the same scheme and host."""
+    try:
+        moved_to = urljoin(url, location) if location else ""
+        return moved_to if urlsplit(moved_to)[:2] == urlsplit(url)[:2] else None
+    except ValueError:  # no address at all
+        return None
 
 
 def _said(error: Exception) -> str:
@@ -192,17 +267,17 @@ def _error_of_status(status: int, reason: str, query: Query) -> Exception:
 
 
 def _refusal(status: int, said: str, query: Query) -> WeatherError:
-    if 300 <= status < 400:
-        return WeatherRefused(
-            f"{query.source} has moved (status {status})", source=query.source, hint="Put the new address in the settings."
-        )
-    if status in (401, 403):
+    if status in MOVED_STATUSES:
+        message, hint = f"{query.source} has moved (status {status})", "Put the new address in the settings."
+    elif status in (401, 403):
+        message = f"{query.source} does not let us in (status {status}{said})"
         hint = "Check the API key in the settings, and what it allows."
-        return WeatherRefused(f"{query.source} does not let us in (status {status}{said})", source=query.source, hint=hint)
-    if 400 <= status < 500:
+    elif 400 <= status < 500:
+        message = f"{query.source} refused the request (status {status}{said})"
         hint = "Check place, days and address in the settings."
-        return WeatherRefused(f"{query.source} refused the request (status {status}{said})", source=query.source, hint=hint)
-    return WeatherMalformed(f"{query.source} answered with status {status}{said}", source=query.source, hint=LATER)
+    else:
+        return WeatherMalformed(f"{query.source} answered with status {status}{said}", source=query.source, hint=LATER)
+    return WeatherRefused(message, source=query.source, hint=query.refusal_hints.get(status, hint))
 
 
 def _reason(body: bytes, query: Query) -> str:
