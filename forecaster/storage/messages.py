@@ -141,21 +141,31 @@ def withdraw_messages(session: Session, wanted: Collection[tuple[str, str]]) -> 
     return sum(_change(session, message_id, MessageRow.status == "waiting", changes) for message_id in gone)
 
 
-def recent_messages(session: Session, ground_id: str, *, limit: int = 50) -> tuple[StoredMessage, ...]:
-    """Messages of a ground, newest first."""
-    rows = session.scalars(
-        select(MessageRow)
-        .where(MessageRow.ground_id == ground_id)
-        .order_by(MessageRow.created_at.desc(), MessageRow.id.desc())
-        .limit(limit)
-    )
-    return tuple(_read(row) for row in rows)
+def recent_messages(
+    session: Session, ground_id: str, *, since: date | None = None, troubled: bool = False, limit: int | None = None
+) -> tuple[StoredMessage, ...]:
+    """Messages of a ground, newest first: of this local day and later (None: all).
+
+    ``troubled``: only those that failed, expired, or wait after an attempt that did not succeed.
+    """
+    query = select(MessageRow).where(MessageRow.ground_id == ground_id)
+    if since is not None:
+        query = query.where(MessageRow.local_day >= since)
+    if troubled:
+        tried = and_(MessageRow.status == "waiting", MessageRow.last_error.is_not(None))
+        query = query.where(or_(MessageRow.status.in_(("failed", "expired")), tried))
+    return tuple(_read(row) for row in session.scalars(query.order_by(MessageRow.created_at.desc(), MessageRow.id.desc()).limit(limit)))
 
 
-def count_messages(session: Session) -> dict[MessageStatus, int]:
-    """How many messages stand where, for the health page. Every status is there, also with 0."""
+def count_messages(session: Session, ground_id: str | None = None, *, since: date | None = None) -> dict[MessageStatus, int]:
+    """How many messages stand where, of one ground (None: all) and of this local day and later. Every status is there, also with 0."""
     counts: dict[MessageStatus, int] = {"waiting": 0, "claimed": 0, "sent": 0, "failed": 0, "expired": 0}
-    for status, count in session.execute(select(MessageRow.status, func.count()).group_by(MessageRow.status)):
+    query = select(MessageRow.status, func.count()).group_by(MessageRow.status)
+    if ground_id is not None:
+        query = query.where(MessageRow.ground_id == ground_id)
+    if since is not None:
+        query = query.where(MessageRow.local_day >= since)
+    for status, count in session.execute(query):
         counts[cast("MessageStatus", status)] = count
     return counts
 

@@ -6,7 +6,8 @@ A stored document tells the age of its weather when it was made. If cycles stop,
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from datetime import datetime
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
 
 from forecaster.documents import GroundSummary, SurfaceOutlook, WeatherStatus
 from forecaster.web.wording import age_words, time_words
@@ -20,6 +21,11 @@ _ORDER = {"fresh": 0, "stale": 1, "missing": 2}
 def hours_between(earlier: datetime, now: datetime) -> float:
     """Hours from one moment to the other, one decimal."""
     return round((now - earlier).total_seconds() / 3600, 1)
+
+
+def local_day(ground: GroundSummary, now: datetime) -> date:
+    """The day it is at the ground."""
+    return now.astimezone(ZoneInfo(ground.time_zone)).date()
 
 
 def weather_at(outlook: SurfaceOutlook | None, now: datetime, *, limit_hours: float = OUTLOOK_LIMIT_HOURS) -> WeatherStatus:

@@ -92,6 +92,26 @@ class AlertsAnswer(Document):
     weather: WeatherStatus
 
 
+class MailTrouble(Document):
+    """A message that has not arrived; addresses are masked."""
+
+    local_day: date
+    end: Literal["failed", "expired", "withdrawn", "waiting"]
+    recipient: str
+    reason: str
+
+
+class GroundMail(Document):
+    """The messages of a ground from a local day on: how many stand where, and the newest that has not arrived."""
+
+    since: date
+    waiting: int
+    sent: int
+    failed: int
+    expired: int
+    newest_problem: MailTrouble | None
+
+
 class GroundHealth(Document):
     """When a ground was last computed."""
 
@@ -104,6 +124,8 @@ class GroundHealth(Document):
     problem: str | None
     outlook_day: date | None
     weather: WeatherStatus
+    mail: GroundMail
+    """Told here and on the ground's page; it has no part in ``status``, which is about outlooks."""
 
 
 class HealthAnswer(Document):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Annotated, Literal
 
 from fastapi import APIRouter, Path, Query, Request, Response
@@ -12,13 +12,15 @@ from fastapi.responses import JSONResponse
 
 from forecaster.documents import GroundSummary, SurfaceOutlook, SurfaceSummary
 from forecaster.errors import ForecasterError, NotFound, StorageError
-from forecaster.web.ages import ground_weather, hours_between, weather_at, worst_weather
+from forecaster.web.ages import ground_weather, hours_between, local_day, weather_at, worst_weather
 from forecaster.web.answers import (
     AlertsAnswer,
     GroundAnswer,
     GroundHealth,
+    GroundMail,
     GroundsAnswer,
     HealthAnswer,
+    MailTrouble,
     OutlookAnswer,
     SurfaceAnswer,
     SurfacesAnswer,
@@ -30,6 +32,7 @@ from forecaster.web.standing import grounds_worst_first, outlooks_of, standing_o
 PREFIX = "/api/v1"
 ALERTS_AT_MOST = 200
 PAST_DAYS_AT_MOST = 60
+MAIL_DAYS = 7
 
 GroundId = Annotated[str, Path(description="Stable id of a ground", examples=["thistlefold"])]
 SurfaceId = Annotated[str, Path(description="Stable id of a surface of this ground", examples=["main-pitch"])]
@@ -165,7 +168,7 @@ def api_router(store: Store, now: Callable[[], datetime], *, limit_hours: float)
         },
     )
     def show_health() -> Response:
-        """When each ground last had a good cycle, and on what weather."""
+        """When each ground last had a good cycle, on what weather, and how its mails of the last seven days went."""
         moment = now()
         grounds = tuple(health_of(store, ground, moment, limit_hours=limit_hours) for ground in store.grounds())
         states = {ground.status for ground in grounds}
@@ -199,4 +202,21 @@ def health_of(store: Store, ground: GroundSummary, now: datetime, *, limit_hours
         problem=None if cycle is None else cycle.problem,
         outlook_day=max((o.today for o in outlooks.values()), default=None),
         weather=ground_weather(ground, outlooks, now, limit_hours=limit_hours),
+        mail=_mail_of(store, ground, now),
+    )
+
+
+def _mail_of(store: Store, ground: GroundSummary, now: datetime) -> GroundMail:
+    since = local_day(ground, now) - timedelta(days=MAIL_DAYS - 1)
+    mail = store.mail(ground.id, since=since)
+    newest = mail.problems[0] if mail.problems else None
+    return GroundMail(
+        since=since,
+        waiting=mail.waiting,
+        sent=mail.sent,
+        failed=mail.failed,
+        expired=mail.expired,
+        newest_problem=None
+        if newest is None
+        else MailTrouble(local_day=newest.local_day, end=newest.end, recipient=newest.recipient, reason=newest.reason),
     )

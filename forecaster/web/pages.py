@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 
 from fastapi import APIRouter, Request
@@ -16,7 +16,8 @@ import forecaster
 from forecaster.documents import GroundSummary, WeatherStatus
 from forecaster.errors import ForecasterError, NotFound
 from forecaster.web import views, wording
-from forecaster.web.ages import ground_weather, weather_at
+from forecaster.web.ages import ground_weather, local_day, weather_at
+from forecaster.web.mail import mail_sentences
 from forecaster.web.problems import Problem
 from forecaster.web.reading import Store
 from forecaster.web.standing import grounds_worst_first, outlooks_of, standing_of, surfaces_worst_first
@@ -76,6 +77,7 @@ class Pages:
             made=max((o.issued_at_utc for o in outlooks.values()), default=None),
             today=max((o.today for o in outlooks.values()), default=None),
             cycle=self.store.last_cycle(ground.id),
+            mail=self._mail(ground, moment),
             sample=ground.sample or weather.sample,
         )
 
@@ -117,6 +119,11 @@ class Pages:
                 # The store itself may be what failed; this page must still be shown, and it shows no weather.
                 self._sample_seen = False
         return self._render(request, "problem.html", problem=document, sample=self._sample_seen, status=document.status)
+
+    def _mail(self, ground: GroundSummary, now: datetime) -> tuple[str, ...]:
+        """What has not arrived of today's and yesterday's mails, in sentences; older ones are for the health page."""
+        today = local_day(ground, now)
+        return mail_sentences(self.store.mail(ground.id, since=today - timedelta(days=1)).problems, today)
 
     def _ground(self, ground_id: str) -> GroundSummary:
         ground = self.store.ground(ground_id)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
-from typing import Protocol
+from datetime import date, datetime
+from typing import Literal, Protocol
 
 from forecaster.documents import AlertDocument, GroundSummary, SurfaceOutlook
 
@@ -20,6 +20,29 @@ class CycleView:
     """End of the last cycle, whatever came of it."""
     problem: str | None
     """What went wrong in the last one, in words for a person; None when nothing did."""
+
+
+@dataclass(frozen=True)
+class MailProblem:
+    """A message that has not arrived. No full address in it: ``recipient`` and ``reason`` are masked."""
+
+    local_day: date
+    end: Literal["failed", "expired", "withdrawn", "waiting"]
+    """``withdrawn``: its ground or recipient left the configuration. ``waiting``: an attempt did not succeed, and there will be others."""
+    recipient: str
+    reason: str
+    """What the mail server or the program said last; empty where nothing was said."""
+
+
+@dataclass(frozen=True)
+class MailView:
+    """How many messages of a ground stand where, and those that have not arrived, newest first."""
+
+    waiting: int
+    sent: int
+    failed: int
+    expired: int
+    problems: tuple[MailProblem, ...]
 
 
 class Store(Protocol):
@@ -54,4 +77,8 @@ class Store(Protocol):
 
     def last_cycle(self, ground_id: str) -> CycleView | None:
         """The last cycle of a ground, or None when none ran."""
+        ...
+
+    def mail(self, ground_id: str, *, since: date) -> MailView:
+        """The messages of a ground from a local day on."""
         ...

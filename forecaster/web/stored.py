@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from datetime import datetime
+from datetime import date, datetime
 
 from sqlalchemy import Engine
 
@@ -13,8 +13,10 @@ from forecaster.storage.cycles import latest_cycle
 from forecaster.storage.database import reading
 from forecaster.storage.episodes import alerts_of, open_alerts
 from forecaster.storage.grounds import get_ground, list_grounds
+from forecaster.storage.messages import NO_LONGER_WANTED, StoredMessage, count_messages, recent_messages
 from forecaster.storage.outlooks import latest_charts, latest_outlook, latest_outlooks
-from forecaster.web.reading import CycleView
+from forecaster.web.mail import masked
+from forecaster.web.reading import CycleView, MailProblem, MailView
 
 
 class StoredReads:
@@ -68,3 +70,25 @@ class StoredReads:
             tried_at_utc=last.finished_at,
             problem=last.error_message,
         )
+
+    def mail(self, ground_id: str, *, since: date) -> MailView:
+        with reading(self._engine) as session:
+            counts = count_messages(session, ground_id, since=since)
+            troubled = recent_messages(session, ground_id, since=since, troubled=True)
+        return MailView(
+            waiting=counts["waiting"] + counts["claimed"],
+            sent=counts["sent"],
+            failed=counts["failed"],
+            expired=counts["expired"],
+            problems=tuple(_problem(message) for message in troubled),
+        )
+
+
+def _problem(message: StoredMessage) -> MailProblem:
+    withdrawn = message.status == "expired" and message.last_error == NO_LONGER_WANTED
+    return MailProblem(
+        local_day=message.local_day,
+        end="withdrawn" if withdrawn else message.status if message.status in ("failed", "expired") else "waiting",
+        recipient=masked(message.recipient),
+        reason=masked(message.last_error or ""),
+    )

@@ -28,7 +28,7 @@ from forecaster.documents import (
     WetSpell,
 )
 from forecaster.quantities import Certainty, Origin, Severity, repellency_class
-from forecaster.web.reading import CycleView
+from forecaster.web.reading import CycleView, MailView
 
 TODAY = date(2026, 9, 10)
 NOW = datetime(2026, 9, 10, 5, 40, tzinfo=UTC)
@@ -506,3 +506,6 @@ class MemoryStore:
 
     def last_cycle(self, ground_id: str) -> CycleView | None:
         return self.cycle_map.get(ground_id)
+
+    def mail(self, ground_id: str, *, since: date) -> MailView:
+        return MailView(waiting=0, sent=2, failed=0, expired=0, problems=())
