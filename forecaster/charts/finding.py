@@ -118,11 +118,15 @@ def _recovered(
 
 
 def contrast_finding(outlook: SurfaceOutlook) -> str:
-    """One clause on whether damage rings show, since or from when; it never says "no rings" of rings that contrast cannot judge."""
+    """One clause on whether damage rings (dry patches, where no ring is surveyed) show, since or from when.
+
+    It never says "no rings" of rings that contrast cannot judge.
+    """
+    shown = "Rings" if outlook.rings else "Dry patches"
     past = [d for d in outlook.days if d.lead_days <= 0]
     ahead = [d for d in outlook.days if d.lead_days > 0]
     if not past or past[-1].ring_contrast is None:
-        return "Not known: there is no weather to compute today's rings"
+        return "Not known: there is no weather to compute what shows today"
 
     seen_from = outlook.marks.rings_show_at
     if seen_from is None:
@@ -135,15 +139,15 @@ def contrast_finding(outlook: SurfaceOutlook) -> str:
     if run:
         # The rule waits for some days in a row: its day is the one that page and mail name.
         spoken = next((s for s in outlook.signals if s.quantity == "ring_contrast" and s.present and not s.trial), None)
-        return f"Rings have stood out {_since(run if spoken is None or run[1] else (spoken.first_day, False))}"
+        return f"{shown} have stood out {_since(run if spoken is None or run[1] else (spoken.first_day, False))}"
     first = next((d.day for d in ahead if shows(d)), None)
     if first:
-        return f"Rings likely to stand out from about {day_in_words(first)}"
+        return f"{shown} likely to stand out from about {day_in_words(first)}"
     if not outlook.known or not ahead or ahead[-1].ring_contrast is None:
-        return "Rings hardly stand out today; the coming days are not known"
+        return f"{shown} hardly stand out today; the coming days are not known"
     last = next((d.day for d in reversed(past) if shows(d)), None)
     if last:
-        return f"Rings stood out until {day_in_words(last)} and have faded since"
+        return f"{shown} stood out until {day_in_words(last)} and have faded since"
     if any(ring.type != 1 for ring in outlook.rings):
         return f"Little damage to turf expected up to {day_in_words(ahead[-1].day)}; rings of type 2 and 3 can show without it"
     return f"Sound turf and band stay much alike up to {day_in_words(ahead[-1].day)}"

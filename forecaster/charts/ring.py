@@ -79,7 +79,7 @@ def _contrast(outlook: SurfaceOutlook, days: Sequence[OutlookDay], width: Width)
     layers = [*background(outlook, days, width), line(pairs, days, width, y=y, look={"color": INK, "strokeWidth": 2.4})]
     seen_from = outlook.marks.rings_show_at
     if seen_from is not None:
-        words = f"rings stand out above {percent(seen_from)}"
+        words = f"stands out above {percent(seen_from)}"
         rule, above = limit(100 * seen_from, words, width, field="contrast", domain=domain, colour=SOFT)
         layers = [*layers[:-1], rule, layers[-1], *above]
     return panel(layers, width, title="Green cover: how much more sound turf has than the band, % of ground", height=width.panel_px)

@@ -143,7 +143,7 @@ def _reason(rule: Rule, rule_days: Sequence[RuleDay], spell: Spell, spoken: Spok
 
 
 def _worsening(rule_days: Sequence[RuleDay], spell: Spell, spoken: SpokenDays, worst: RuleDay) -> str:
-    """From when on a spell that is going on will be as bad as its severity says: "; Severe from tomorrow, …"; empty where it is already."""
+    """How bad a spell is today and when it will be worst: "; Minor today, Severe from tomorrow, …"; empty where that is today."""
     today = rule_days[spell.shown_from]
     if not spoken.known or not spell.present or worst.held or today.severity is worst.severity:
         return ""
@@ -151,7 +151,9 @@ def _worsening(rule_days: Sequence[RuleDay], spell: Spell, spoken: SpokenDays, w
     while last < spell.last and rule_days[last + 1].severity is worst.severity:
         last += 1
     ends = last == spell.last and spell.reaches_horizon
-    return f"; {worst.severity} {ahead_words(worst.day, spoken.days[last], today=spoken.today, reaches_horizon=ends)}"
+    return (
+        f"; {today.severity} today, {worst.severity} {ahead_words(worst.day, spoken.days[last], today=spoken.today, reaches_horizon=ends)}"
+    )
 
 
 def _named(day: date, today: date) -> str:

@@ -125,3 +125,8 @@ def test_rings_that_have_faded_are_told_with_their_last_day() -> None:
     pitch = builders.pitch()
     faded = tuple(d.model_copy(update={"ring_contrast": 0.3 if d.day <= builders.d(9, 5) else 0.1}) for d in pitch.days)
     assert contrast_finding(pitch.model_copy(update={"days": faded})) == "Rings stood out until 5 September and have faded since"
+
+
+def test_where_no_ring_is_surveyed_dry_patches_are_told_instead() -> None:
+    bare = builders.pitch().model_copy(update={"rings": ()})
+    assert contrast_finding(bare).startswith("Dry patches have stood out since")

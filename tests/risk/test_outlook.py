@@ -51,7 +51,7 @@ def test_a_present_spell_says_since_when_and_takes_the_worst_of_the_days_to_come
     (signal,) = found.signals
     assert signal.present
     assert (signal.first_day, signal.last_day) == (date(2026, 9, 25), date(2026, 10, 1))
-    assert signal.when == "now, since 25 September; Severe on about Wednesday 30 September"
+    assert signal.when == "now, since 25 September; Minor today, Severe on about Wednesday 30 September"
     assert signal.severity is found.severity is Severity.SEVERE
     assert signal.reason == "Today: Contrast 0.30."
     assert found.headline == "Rings are showing."
@@ -60,7 +60,7 @@ def test_a_present_spell_says_since_when_and_takes_the_worst_of_the_days_to_come
 
 def test_a_spell_that_worsens_to_the_end_of_the_outlook_says_from_when():
     (signal,) = outlook({0: 0.3} | dict.fromkeys(range(1, 14), 0.6)).signals
-    assert signal.when == "now, since today; Severe from tomorrow, Tuesday 29 September"
+    assert signal.when == "now, since today; Minor today, Severe from tomorrow, Tuesday 29 September"
 
 
 def test_a_coming_spell_names_its_worst_day_where_that_is_not_the_first():
