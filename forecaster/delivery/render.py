@@ -51,7 +51,7 @@ def render_digest(digest: DigestDocument) -> RenderedMessage:
     Rules on trial are left out: they are shown on pages, never mailed. An advice or caution that stands in the list of the whole
     digest is not repeated beside its surface.
     """
-    surfaces = [_arrange(entry) for entry in digest.entries]
+    surfaces = [_arrange(entry, warned=digest.weather.state == "missing") for entry in digest.entries]
     signals = [signal for surface in surfaces for signal in surface.signals]
     unsure = digest.weather.state == "missing" or not all(entry.known for entry in digest.entries)
     parts = {
@@ -74,7 +74,8 @@ def render_digest(digest: DigestDocument) -> RenderedMessage:
     return RenderedMessage(subject=" ".join(digest.subject.split()), text=text, html=html)
 
 
-def _arrange(entry: DigestEntry) -> _Surface:
+def _arrange(entry: DigestEntry, *, warned: bool) -> _Surface:
+    """``warned``: the opening has said already that no weather does not mean that all is well."""
     if not entry.known:
         word, style = "Not known", "unknown"
     elif entry.severity is not None:
@@ -86,7 +87,7 @@ def _arrange(entry: DigestEntry) -> _Surface:
         word=word,
         style=style,
         headline=entry.headline,
-        warning="" if entry.known else NO_WEATHER_NOTICE,
+        warning="" if entry.known or warned else NO_WEATHER_NOTICE,
         signals=tuple(signal for signal in entry.signals if not signal.trial),
         next_fixture=entry.next_fixture,
         link=_web_link(entry.link),

@@ -98,6 +98,13 @@ def test_a_surface_without_weather_is_never_called_quiet() -> None:
         assert "nothing against" not in words.lower()
 
 
+def test_without_any_weather_the_opening_says_it_for_all_surfaces() -> None:
+    blind = digest(weather=weather(state="missing", text="There is no weather."), entries=(entry(known=False), entry(known=False)))
+    for words in both(blind):
+        assert NO_WEATHER_NOTICE not in words
+        assert words.lower().count("not known") >= 2
+
+
 def test_a_surface_not_known_any_more_says_so_before_its_last_severity() -> None:
     held = entry(known=False, headline="Not known: there is no weather for the coming days. Last known, on 9 September: Severe.")
     text, page = both(digest(entries=(held,)))
