@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, fields, replace
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -20,7 +20,7 @@ from forecaster.settings.soils import SoilsFile, TurfFile
 from forecaster.soil import skill
 from forecaster.soil.columns import ModelParameters, stack
 from forecaster.soil.simulate import simulate
-from forecaster.soil.state import Forcing, first_guess
+from forecaster.soil.state import first_guess
 from forecaster.sources.station_file import StationSeries, joined, our_names, read_station_file
 
 Floats = npt.NDArray[np.float64]
@@ -86,15 +86,20 @@ def read_mapping(pairs: Sequence[str]) -> dict[str, str]:
     return columns
 
 
-def read_materials(folder: Path, soil_class: str | None) -> Materials:
-    """Read soils, turf and model from a configuration folder. Raises ConfigurationError with every mistake, an unknown class among them."""
-    mistakes = MistakeList()
+def read_files(folder: Path, mistakes: MistakeList) -> tuple[SoilsFile | None, TurfFile | None, ModelFile | None]:
+    """The three files of a configuration folder that say what columns are made of; None and a mistake noted for what cannot be used."""
 
     def read(model: type[EntryType], file: str) -> EntryType | None:
         data = read_toml(folder / file, file, mistakes)
         return None if data is None else check(model, data, file, mistakes)
 
-    soils, turf, model = read(SoilsFile, SOILS), read(TurfFile, TURF), read(ModelFile, MODEL)
+    return read(SoilsFile, SOILS), read(TurfFile, TURF), read(ModelFile, MODEL)
+
+
+def read_materials(folder: Path, soil_class: str | None) -> Materials:
+    """Read soils, turf and model from a configuration folder. Raises ConfigurationError with every mistake, an unknown class among them."""
+    mistakes = MistakeList()
+    soils, turf, model = read_files(folder, mistakes)
     known = {} if soils is None else {soil.id: soil for soil in soils.soil}
     kinds = {} if turf is None else {kind.id: kind for kind in turf.turf}
     if soil_class is not None and soils is not None and soil_class not in known:
@@ -229,25 +234,10 @@ def simulated_water(
     if not contents:
         return {}
     columns = stack([_column(found, materials) for found in contents.values()])
-
-    def spread(values: Floats) -> Floats:
-        return np.repeat(values[:, None], columns.count, axis=1)
-
-    known = weather.known & np.isfinite(soil_temperature_c)
-    forcing = Forcing(
-        rain_mm=spread(weather.rain_mm),
-        irrigation_mm=spread(np.zeros(len(weather.rain_mm))),
-        et0_mm=spread(weather.heat.et0_mm),
-        air_temperature_mean_c=spread(weather.heat.air_temperature_mean_c),
-        air_temperature_min_c=spread(weather.air_temperature_min_c),
-        soil_temperature_c=spread(soil_temperature_c),
-        wind_speed_2m_ms=spread(weather.heat.wind_speed_2m_ms),
-        relative_humidity_min_percent=spread(weather.relative_humidity_min_percent),
-        known=np.repeat(known[:, None], columns.count, axis=1),
-    )
-    year = Forcing(**{f.name: getattr(forcing, f.name)[:SPIN_UP_DAYS] for f in fields(forcing) if getattr(forcing, f.name) is not None})
+    first = slice(SPIN_UP_DAYS)
+    year = weather.on(first).forcing(soil_temperature_c[first], columns=columns.count)
     started = simulate(columns, first_guess(columns, materials.model), year, materials.model).final
-    run = simulate(columns, started, forcing, materials.model)
+    run = simulate(columns, started, weather.forcing(soil_temperature_c, columns=columns.count), materials.model)
     water = {SURFACE: run.surface_water_m3m3, ROOT_ZONE: columns.field_capacity_m3m3 - run.depletion_mm / (1000.0 * columns.root_depth_m)}
     return {name: water[name][:, number] for number, name in enumerate(contents)}
 

@@ -95,7 +95,7 @@ def print_table(results: Sequence[StationResult], console: Console) -> None:
         title="Simulated against measured soil. Water: correlation, unbiased RMSE and bias in m³/m³. Temperature: error and bias in °C.",
     )
     for heading in ("station", "humid", "water 5 cm", "seasonal mean", "rain index", "root zone", "depths cm", "temperature 5 cm"):
-        table.add_column(heading, justify="left" if heading == "station" else "right")
+        table.add_column(heading, justify="left" if heading == "station" else "right", overflow="fold")
     for result in results:
         depths = "-".join(str(depth) for depth in (result.root_zone_depths_cm[:1] + result.root_zone_depths_cm[-1:])) or "none"
         table.add_row(result.id, "yes" if result.humid else "no", *_cells(document["stations"][result.id], depths))

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
 
 from forecaster.physics import humidity, radiation, soil_heat
 from forecaster.physics.evapotranspiration import WIND_DEFAULT_MS, WeatherDay
+from forecaster.soil.state import Forcing
 from forecaster.sources.station_file import StationSeries
 from forecaster.weather.quality import DAY_RANGES, check
 
 Floats = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
+Whole = npt.NDArray[np.int64]
+AnyNumber = TypeVar("AnyNumber", bound=np.generic)
 
 
 @dataclass(frozen=True)
@@ -25,6 +29,34 @@ class MeasuredWeather:
     air_temperature_min_c: Floats
     heat: soil_heat.HeatWeather
     known: Flags
+
+    def on(self, days: Whole | slice) -> MeasuredWeather:
+        """The weather of some of the days, in the order given."""
+        return MeasuredWeather(
+            self.rain_mm[days],
+            self.relative_humidity_min_percent[days],
+            self.air_temperature_min_c[days],
+            self.heat.on(days),
+            self.known[days],
+        )
+
+    def forcing(self, soil_temperature_c: Floats, *, columns: int) -> Forcing:
+        """What drives this many columns, all in the same weather, without watering. A day without soil temperature is not known."""
+
+        def spread(values: npt.NDArray[AnyNumber]) -> npt.NDArray[AnyNumber]:
+            return np.repeat(values[:, None], columns, axis=1)
+
+        return Forcing(
+            rain_mm=spread(self.rain_mm),
+            irrigation_mm=spread(np.zeros(len(self.rain_mm))),
+            et0_mm=spread(self.heat.et0_mm),
+            air_temperature_mean_c=spread(self.heat.air_temperature_mean_c),
+            air_temperature_min_c=spread(self.air_temperature_min_c),
+            soil_temperature_c=spread(soil_temperature_c),
+            wind_speed_2m_ms=spread(self.heat.wind_speed_2m_ms),
+            relative_humidity_min_percent=spread(self.relative_humidity_min_percent),
+            known=spread(self.known & np.isfinite(soil_temperature_c)),
+        )
 
 
 def station_weather(series: StationSeries) -> tuple[MeasuredWeather, list[str]]:
@@ -72,7 +104,7 @@ def station_weather(series: StationSeries) -> tuple[MeasuredWeather, list[str]]:
     return MeasuredWeather(rain, driest, coldest, heat, known), notes
 
 
-def latitude_from_radiation(shortwave_mj: Floats, day_of_year: Floats, month: npt.NDArray[np.int64]) -> float:
+def latitude_from_radiation(shortwave_mj: Floats, day_of_year: Floats, month: Whole) -> float:
     """Latitude [degrees north] at which clear days are equally clear all year; arrays of shape (day,).
 
     Within 2° at eleven of thirteen stations of the US Climate Reference Network, 4° and 10° off under cloudy winters; it enters the

@@ -83,8 +83,8 @@ class HeatWeather:
     et0_mm: Floats
     pressure_kpa: float
 
-    def on(self, days: int | slice) -> HeatWeather:
-        """The weather of one day, without the day axis, or of a part of the days."""
+    def on(self, days: int | slice | npt.NDArray[np.int64]) -> HeatWeather:
+        """The weather of one day, without the day axis, or of a part of the days, in the order given."""
         return HeatWeather(
             self.air_temperature_mean_c[days],
             self.net_radiation_mj[days],

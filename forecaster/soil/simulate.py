@@ -86,7 +86,8 @@ def simulate_series(
 ) -> tuple[Mapping[str, Floats], SoilState]:
     """The same, keeping only the named series (fields of ``Simulation``): for many columns memory is what limits.
 
-    ``workers``: how many blocks of columns are worked on at a time; the numbers do not depend on it. Raises ValueError for an unknown name, and where the shapes do not fit.
+    ``workers``: how many blocks of columns are worked on at a time; the numbers do not depend on it. Raises ValueError for an unknown name,
+    and where the shapes do not fit.
     """
     days, count = forcing.rain_mm.shape
     if count != columns.count or state.green_cover.shape != (count,):

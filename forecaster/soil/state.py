@@ -112,7 +112,8 @@ class SoilState:
 def first_guess(columns: ColumnParameters, model: ModelParameters) -> SoilState:
     """A state to start from where nothing is known: soil at field capacity, repellency in equilibrium with it, turf whole, no snow.
 
-    Status: assumption. Water forgets it within weeks; crowns lost before, and repellency that has locked a band dry, it can never know.
+    Status: assumption. How long it shows depends on soil and season (soil.spin_up; ``forecaster spin-up`` prints the days): weeks in a
+    growing season, months over a winter; a band locked dry, and crowns lost before, for years.
     """
     none = np.zeros(columns.count)
     whole = np.ones(columns.count)
