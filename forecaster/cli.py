@@ -1,4 +1,4 @@
-"""The command line: ``forecaster demo | init | check | run | serve | validate | et0``.
+"""The command line: ``forecaster demo | init | check | run | serve | validate | et0 | spin-up``.
 
 Each command imports what it needs when it runs: the web process must stay light.
 """
@@ -13,12 +13,15 @@ import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
 from forecaster import __version__
 from forecaster.errors import ConfigurationError, ForecasterError
+
+if TYPE_CHECKING:
+    from rich.console import Console
 
 app = typer.Typer(
     name="forecaster",
@@ -30,6 +33,7 @@ app = typer.Typer(
 
 FAILED = 1
 DEMO_PORT = 8470
+TABLE_WIDTH = 140
 
 ConfigFolder = Annotated[
     Path | None, typer.Option("--config", help="Configuration folder (default: FORECASTER_CONFIG, or the shipped one).")
@@ -149,8 +153,6 @@ def validate(
     """Score the model on stations with measured soil moisture and temperature, beside two simple rivals."""
     import json
 
-    from rich.console import Console
-
     from forecaster.commands.validate import read_mapping, read_materials, read_stations, score_station
     from forecaster.commands.validation_report import as_document, print_table
     from forecaster.settings.environment import read_environment
@@ -164,7 +166,7 @@ def validate(
         if as_json:
             typer.echo(json.dumps(as_document(results), indent=2, allow_nan=False))
         else:
-            print_table(results, Console())
+            print_table(results, _console())
 
 
 @app.command()
@@ -216,6 +218,42 @@ def et0(
                 out=out,
             )
         )
+
+
+@app.command("spin-up")
+def spin_up(
+    files: Annotated[
+        list[Path] | None, typer.Argument(metavar="[FILE.csv...]", help="Station files as for validate (default: invented weather).")
+    ] = None,
+    turf: Annotated[str, typer.Option("--turf", metavar="ID", help="Turf of config/.")] = "cool-season",
+    as_json: Annotated[bool, typer.Option("--json", help="Print every start as JSON instead of tables.")] = False,
+    mapping: Annotated[
+        list[str] | None,
+        typer.Option("--map", metavar="NAME=COLUMN", help="A column that is not named as in the climate reference network."),
+    ] = None,
+    latitude: Annotated[float | None, typer.Option("--latitude", min=-90, max=90, help="Degrees north, for files that do not say.")] = None,
+    elevation: Annotated[
+        float | None, typer.Option("--elevation", min=-430, max=9000, help="Metres above the sea, for files that do not say.")
+    ] = None,
+    config: ConfigFolder = None,
+) -> None:
+    """Print how many days of weather each soil takes to forget the state that a simulation was started from."""
+    import json
+
+    from forecaster.commands.spin_up import as_document, invented, memory_of, print_tables, read_surfaces
+    from forecaster.commands.validate import read_mapping, read_stations
+    from forecaster.settings.environment import read_environment
+
+    with _told_in_one_line():
+        columns = read_mapping(mapping or [])
+        _choose(config, None)
+        surfaces, model = read_surfaces(read_environment().config, turf)
+        stations = read_stations(files, columns=columns, latitude=latitude, elevation_m=elevation) if files else invented()
+        memories = [memory_of(series, surfaces, model) for series in stations]
+        if as_json:
+            typer.echo(json.dumps(as_document(memories, surfaces), indent=2, allow_nan=False))
+        else:
+            print_tables(memories, surfaces, turf, _console())
 
 
 @app.command()
@@ -294,6 +332,13 @@ def _set(name: str, value: object) -> None:
 
 def _log_to_stderr() -> None:
     logging.basicConfig(stream=sys.stderr, level=logging.WARNING, format="%(asctime)s %(levelname)s %(name)s: %(message)s")
+
+
+def _console() -> Console:
+    """The terminal, or, into a file or a pipe, lines wide enough that no table cuts its words off."""
+    from rich.console import Console
+
+    return Console(width=None if sys.stdout.isatty() else TABLE_WIDTH)
 
 
 @contextmanager
