@@ -1,47 +1,30 @@
-"""Open-Meteo: recent days and forecast in one answer. This is the only module that knows its names, units and habits.
+"""Open-Meteo: recent days and forecast in one answer, for one place or many.
 
-Asked for hourly values only, in UTC with unix times and m/s: its local times carry one fixed offset for the whole answer and go wrong
-across clock changes, and its daily values follow from the hourly ones.
+The ``openmeteo`` modules are the only ones that know its names, units and habits.
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+import re
+from collections import deque
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
-from typing import Any, Protocol
+from typing import Any
 
-import numpy as np
-import numpy.typing as npt
 import pandas as pd
 import requests
 
-from forecaster.errors import WeatherMalformed
-from forecaster.sources.http import Patience, Query, fetch_json
+from forecaster.errors import WeatherError, WeatherRefused, WeatherUnavailable
+from forecaster.sources.http import Patience
+from forecaster.sources.openmeteo_answer import Variable, check_present, kind, malformed, onto_hour_starts, read_columns
+from forecaster.sources.openmeteo_limits import FREE_LIMITS, LARGEST_CALL, call_weight, limit_hint
+from forecaster.sources.openmeteo_service import SOURCE, Place, Service, Spot, ask, hourly_params
 from forecaster.weather import frame
-from forecaster.weather.frame import VARIABLES, HourlyWeather, WeatherSource, origins_by_time
-from forecaster.weather.quality import HOURLY_RANGES
+from forecaster.weather.frame import HourlyWeather, origins_by_time
 
-SOURCE = WeatherSource(
-    name="Open-Meteo",
-    attribution="Weather data by Open-Meteo.com",
-    licence="CC BY 4.0",
-    link="https://open-meteo.com/",
-)
-FREE_ADDRESS = "https://api.open-meteo.com"
+__all__ = ["SOURCE", "VARIABLE_MAP", "Place", "Service", "Variable", "fetch_forecast", "fetch_forecasts", "limit_hint", "read_answer"]
+
 FORECAST_PATH = "/v1/forecast"
-
-
-@dataclass(frozen=True)
-class Variable:
-    """One of the provider's hourly variables. ``ends_hour``: its label is the end of the hour it covers, ours is the start."""
-
-    ours: str
-    unit: str
-    ends_hour: bool
-
-
 # Source: the provider's documentation of hourly variables (units as answered, valid time "instant" or "preceding hour").
 VARIABLE_MAP: dict[str, Variable] = {
     "temperature_2m": Variable(frame.AIR_TEMPERATURE, "°C", ends_hour=False),
@@ -50,40 +33,14 @@ VARIABLE_MAP: dict[str, Variable] = {
     "wind_speed_10m": Variable(frame.WIND_SPEED, "m/s", ends_hour=False),
     "shortwave_radiation": Variable(frame.SHORTWAVE, "W/m²", ends_hour=True),
     "precipitation": Variable(frame.PRECIPITATION, "mm", ends_hour=True),
-    "soil_temperature_6cm": Variable(frame.SOIL_TEMPERATURE, "°C", ends_hour=False),
+    "soil_temperature_6cm": Variable(frame.SOIL_TEMPERATURE, "°C", ends_hour=False, may_be_empty=True),
 }
 WIND_HEIGHT_M = 10.0
 SOIL_TEMPERATURE_DEPTH_CM = 6.0
-
-# Not every model has soil temperature, so a column of nulls is an answer; without the others there is no weather.
-_MAY_BE_EMPTY = frozenset({"soil_temperature_6cm"})
-# An answer with more holes than this is a fault at the provider and not weather. Status: practice.
-_LEAST_PRESENT_SHARE = 0.5
-# The answer names the middle of its grid cell, not the place asked for. Status: practice.
-_FARTHEST_DEGREES = 0.3
-_SECONDS_PER_HOUR = 3600
-_HINT = "Nothing was stored; the last good weather stays in use. If it stays like this, the service has changed."
-
-
-@dataclass(frozen=True)
-class Service:
-    """Which Open-Meteo to ask, and how much of it. With a key, give the address of the paid service."""
-
-    base_url: str = FREE_ADDRESS
-    api_key: str | None = field(default=None, repr=False)
-    past_days: int = 92
-    forecast_days: int = 16
-
-
-class Place(Protocol):
-    """Anything that knows where it lies: a ground, for one."""
-
-    @property
-    def latitude(self) -> float: ...
-    @property
-    def longitude(self) -> float: ...
-    @property
-    def elevation_m(self) -> float: ...
+# Keeps the address under 4 kB and the answer, 108 days of 7 variables, near 6 MB. The provider allows 1,000. Status: practice.
+_MOST_PLACES = 50
+# A refusal that one place of many can cause: no model there, or coordinates that the service does not take.
+_ABOUT_A_PLACE = re.compile(r"\(status 400:.*\b(no data|location|latitude|longitude|elevation|coordinates?)\b", re.IGNORECASE)
 
 
 def fetch_forecast(
@@ -95,54 +52,63 @@ def fetch_forecast(
     hour of ``now`` count as modelled, the rest as forecast. Nulls become NaN. Temperature, humidity and wind are values at the
     hour's start; radiation and rain, labelled by the provider with the end of their hour, are moved one hour back.
 
-    Raises: WeatherUnavailable, WeatherRefused (see ``fetch_json``); WeatherMalformed when units, place, hours, number of values
+    Raises: WeatherUnavailable, WeatherRefused (see ``ask``); WeatherMalformed when units, place, hours, number of values
     or ranges are not those of the weather that was asked for.
     """
-    service = service or Service()
-    query = Query(
-        source=SOURCE.name,
-        url=service.base_url.rstrip("/") + FORECAST_PATH,
-        params={
-            "latitude": f"{place.latitude:.4f}",
-            "longitude": f"{place.longitude:.4f}",
-            "elevation": f"{place.elevation_m:.0f}",
-            "hourly": ",".join(VARIABLE_MAP),
-            "timezone": "GMT",
-            "timeformat": "unixtime",
-            "wind_speed_unit": "ms",
-            "past_days": str(service.past_days),
-            "forecast_days": str(service.forecast_days),
-        },
-        # In a header, not in the address: addresses end up in logs.
-        headers={"X-Api-Key": service.api_key} if service.api_key else {},
-        limit_hint=limit_hint,
-    )
-    answer = fetch_json(session, query, patience=patience)
+    answer = _ask([Spot.of(place)], session, service or Service(), patience)
     return read_answer(answer, latitude=place.latitude, longitude=place.longitude, now=now)
+
+
+def fetch_forecasts(
+    places: Mapping[str, Place],
+    *,
+    session: requests.Session,
+    now: datetime,
+    service: Service | None = None,
+    patience: Patience | None = None,
+) -> dict[str, HourlyWeather | WeatherError]:
+    """Fetch recent days and the forecast of many places in few requests, by the name each place was given under.
+
+    A place that fails has its error in place of its weather. One place without data makes the service refuse all of a request: it is
+    halved until the place stands alone. Places that read the same in a request share an answer. When the service cannot be reached
+    or has had enough, the places not asked for yet get that error too: it would say the same to each. The patience is per request.
+    Each frame as ``fetch_forecast`` makes it. Raises: StorageError where the budget cannot be read; no WeatherError.
+    """
+    service = service or Service()
+    named: dict[Spot, list[str]] = {}
+    for name, place in places.items():
+        named.setdefault(Spot.of(place), []).append(name)
+    outcomes: dict[Spot, HourlyWeather | WeatherError] = {}
+    waiting = deque(_groups(list(named), service))
+    while waiting:
+        group = waiting.popleft()
+        try:
+            answers = _answers(_ask(group, session, service, patience), len(group))
+        except WeatherUnavailable as error:
+            outcomes.update(dict.fromkeys((spot for later in (group, *waiting) for spot in later), error))
+            break
+        except WeatherRefused as error:
+            if len(group) > 1 and _ABOUT_A_PLACE.search(error.message):
+                middle = len(group) // 2
+                waiting.extendleft((group[middle:], group[:middle]))
+            else:
+                outcomes.update(dict.fromkeys(group, error))
+        except WeatherError as error:
+            outcomes.update(dict.fromkeys(group, error))
+        else:
+            outcomes.update((spot, _read_spot(answer, spot, now)) for spot, answer in zip(group, answers, strict=True))
+    return {name: outcomes[spot] for spot, names in named.items() for name in names}
 
 
 def read_answer(answer: Any, *, latitude: float, longitude: float, now: datetime) -> HourlyWeather:
     """Check a parsed answer and turn it into the canonical frame. Raises: WeatherMalformed, which says what is wrong and where."""
-    if not isinstance(answer, Mapping):
-        raise _malformed(f"sent {_kind(answer)} in place of one place's weather")
-    _check_place(answer, latitude, longitude)
-    hourly = _block(answer, "hourly")
-    _check_units(_block(answer, "hourly_units"))
-    stamps = _stamps(hourly.get("time"))
-    columns = {name: _column(name, hourly.get(name), stamps) for name in VARIABLE_MAP}
-
-    # One hour more at the front: what ends with the first label began an hour before it.
-    index = pd.to_datetime(np.concatenate(([stamps[0] - _SECONDS_PER_HOUR], stamps)), unit="s", utc=True)
-    values = pd.DataFrame(np.nan, index=index, columns=list(VARIABLES))
-    for name, variable in VARIABLE_MAP.items():
-        blank = [math.nan]
-        values[variable.ours] = np.concatenate((columns[name], blank) if variable.ends_hour else (blank, columns[name]))
-    values[frame.SHORTWAVE] = values[frame.SHORTWAVE].clip(lower=0.0)
-    values = values + 0.0  # turns -0.0 into 0.0
-
+    stamps, columns = read_columns(answer, VARIABLE_MAP, latitude=latitude, longitude=longitude)
+    check_present(columns, VARIABLE_MAP)
+    values = onto_hour_starts(stamps, columns, VARIABLE_MAP)
     notes: tuple[str, ...] = ("Open-Meteo does not say when its models ran; the age counts from the time of asking.",)
-    if index[-1] < pd.Timestamp(now):
-        notes += (f"The answer ends at {index[-1]:%Y-%m-%d %H:%M} UTC, before it was asked for.",)
+    last = values.index[-1]
+    if last < pd.Timestamp(now):
+        notes += (f"The answer ends at {last:%Y-%m-%d %H:%M} UTC, before it was asked for.",)
     return HourlyWeather(
         values=values,
         origins=origins_by_time(values, now=now),
@@ -154,102 +120,37 @@ def read_answer(answer: Any, *, latitude: float, longitude: float, now: datetime
     )
 
 
-def limit_hint(reason: str) -> str:
-    """What to do about a 429, by the reason the service gives."""
-    said = reason.lower()
-    if "minutely" in said:
-        return "Try again after the next full minute."
-    if "hourly" in said:
-        return "Try again after the next full hour."
-    if "daily" in said:
-        return "Try again after midnight UTC; ask less often, or use a key."
-    if "concurrent" in said:
-        return "Try again in about a minute; others behind the same address are asking too."
-    return "Try again in an hour; ask less often, or use a key."
+def _ask(spots: Sequence[Spot], session: requests.Session, service: Service, patience: Patience | None) -> Any:
+    params = hourly_params(spots, VARIABLE_MAP)
+    params |= {"past_days": str(service.past_days), "forecast_days": str(service.forecast_days)}
+    url = service.base_url.rstrip("/") + FORECAST_PATH
+    return ask(session, url, params, service=service, weight=_weight(service) * len(spots), patience=patience)
 
 
-def _malformed(what: str) -> WeatherMalformed:
-    return WeatherMalformed(f"{SOURCE.name} {what}", source=SOURCE.name, hint=_HINT)
+def _weight(service: Service) -> float:
+    return call_weight(len(VARIABLE_MAP), days=service.past_days + service.forecast_days)
 
 
-def _kind(value: Any) -> str:
-    words = {list: "a list", dict: "an object", str: "text", bool: "a truth value", int: "a number", float: "a number"}
-    return words.get(type(value), "nothing")
+def _groups(spots: list[Spot], service: Service) -> list[list[Spot]]:
+    """Places that go into one request: no more than the service takes in one, nor than a minute's budget without a key."""
+    allowed = LARGEST_CALL if service.api_key else min(LARGEST_CALL, FREE_LIMITS["minute"])
+    size = max(1, min(_MOST_PLACES, int(allowed // _weight(service))))
+    return [spots[start : start + size] for start in range(0, len(spots), size)]
 
 
-def _block(answer: Mapping[str, Any], name: str) -> Mapping[str, Any]:
-    block = answer.get(name)
-    if not isinstance(block, Mapping):
-        raise _malformed(f"sent {_kind(block)} where {name!r} should be")
-    return block
+def _answers(answer: Any, count: int) -> list[Any]:
+    """One answer per place, in the order asked: a list where several were asked for, the bare answer for one."""
+    if count == 1:
+        return [answer]
+    if not isinstance(answer, list):
+        raise malformed(f"sent {kind(answer)} in place of the weather of {count} places")
+    if len(answer) != count:
+        raise malformed(f"sent the weather of {len(answer)} places where {count} were asked")
+    return answer
 
 
-def _check_place(answer: Mapping[str, Any], latitude: float, longitude: float) -> None:
-    for name, asked in (("latitude", latitude), ("longitude", longitude)):
-        given = answer.get(name)
-        if type(given) not in (int, float):
-            raise _malformed(f"does not say for which {name} its answer is")
-        answered = _number(given)
-        away = abs(answered - asked)
-        if name == "longitude":
-            away = min(away, abs(360.0 - away))  # 179.9 and -179.9 are neighbours
-        if not away <= _FARTHEST_DEGREES:
-            raise _malformed(f"answered for {name} {answered:g} where {asked:g} was asked")
-
-
-def _check_units(units: Mapping[str, Any]) -> None:
-    expected = {"time": "unixtime", **{name: variable.unit for name, variable in VARIABLE_MAP.items()}}
-    # "undefined" is the unit of a variable that no model has at the place (memory).
-    wrong = [
-        f"{name} in {units[name]!r}, not {unit!r}" if name in units else f"no {name}"
-        for name, unit in expected.items()
-        if units.get(name) != unit and not (name in _MAY_BE_EMPTY and units.get(name) == "undefined")
-    ]
-    if wrong:
-        raise _malformed(f"sent other variables or units than asked for: {'; '.join(wrong)}")
-
-
-def _stamps(times: Any) -> npt.NDArray[np.int64]:
-    if not isinstance(times, list) or not times:
-        raise _malformed("sent no hours")
-    if not all(type(time) is int and abs(time) < 2**40 for time in times):
-        raise _malformed("sent times that are not unix seconds")
-    stamps = np.array(times, dtype=np.int64)
-    broken = np.flatnonzero(np.diff(stamps) != _SECONDS_PER_HOUR)
-    if broken.size:
-        raise _malformed(f"sent hours that are not one hour apart after {_moment(stamps[broken[0]])}")
-    if stamps[0] % _SECONDS_PER_HOUR:
-        raise _malformed(f"sent times that are not full hours, the first {_moment(stamps[0])}")
-    return stamps
-
-
-def _column(name: str, given: Any, stamps: npt.NDArray[np.int64]) -> npt.NDArray[np.float64]:
-    if not isinstance(given, list) or len(given) != len(stamps):
-        what = f"{len(given)} values" if isinstance(given, list) else _kind(given)
-        raise _malformed(f"sent {what} of {name} for {len(stamps)} hours")
-    odd = [position for position, value in enumerate(given) if value is not None and type(value) not in (int, float)]
-    if odd:
-        raise _malformed(f"sent {_kind(given[odd[0]])} as {name} at {_moment(stamps[odd[0]])}")
-    values = np.array([_number(value) for value in given], dtype=np.float64)
-    present = np.isfinite(values)
-    if present.mean() < _LEAST_PRESENT_SHARE and name not in _MAY_BE_EMPTY:
-        raise _malformed(f"sent {int(present.sum())} values of {name} for {len(stamps)} hours")
-    allowed = HOURLY_RANGES[VARIABLE_MAP[name].ours]
-    outside = np.flatnonzero((values < allowed.lowest) | (values > allowed.highest))
-    if outside.size:
-        worst = outside[0]
-        raise _malformed(f"sent {name} = {values[worst]:g} {VARIABLE_MAP[name].unit} at {_moment(stamps[worst])}, which cannot be")
-    return values
-
-
-def _number(value: Any) -> float:
-    if value is None:
-        return math.nan
+def _read_spot(answer: Any, spot: Spot, now: datetime) -> HourlyWeather | WeatherError:
     try:
-        return float(value)
-    except OverflowError:  # JSON knows whole numbers of any length
-        return math.inf
-
-
-def _moment(stamp: np.int64) -> str:
-    return f"{datetime.fromtimestamp(int(stamp), tz=UTC):%Y-%m-%d %H:%M} UTC"
+        return read_answer(answer, latitude=float(spot.latitude), longitude=float(spot.longitude), now=now)
+    except WeatherError as error:
+        return error
