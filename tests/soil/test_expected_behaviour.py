@@ -11,13 +11,19 @@ import pytest
 
 from forecaster.physics import evapotranspiration as et
 from forecaster.physics import humidity, radiation, soil_heat
-from forecaster.soil.columns import ModelParameters
+from forecaster.soil.columns import ColumnParameters, ModelParameters
 from forecaster.soil.simulate import Simulation, simulate
 from forecaster.soil.state import Forcing, first_guess
-from tests.soil.builders import forcing, pair
+from tests.soil import builders
+from tests.soil.builders import forcing
 
 MODEL = ModelParameters()
 DROUGHT = 60  # days
+
+
+def pair() -> ColumnParameters:
+    """The builders' sound and band column with the exchange between layers that config/soils.toml ships."""
+    return builders.pair(exchange_per_day=0.2)
 
 
 def contrast(run: Simulation) -> np.ndarray:
