@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import json
-import os
 import signal
 import socket
 import subprocess
@@ -14,7 +13,7 @@ import time
 import urllib.error
 import urllib.request
 from collections.abc import Iterator
-from contextlib import closing
+from contextlib import closing, contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -28,6 +27,7 @@ from forecaster.sources.http import Patience
 from forecaster.storage.database import open_database, reading
 from forecaster.storage.messages import count_messages
 from forecaster.storage.tasks import due_tasks
+from tests.command.conftest import clean_environment
 from tests.delivery.servers import Postbox, smtp_server
 
 STARTS_WITHIN_S = 60.0
@@ -43,10 +43,9 @@ class Running:
     """A service started by the command, with what it says on its standard output."""
 
     def __init__(self, *words: str, port: int) -> None:
-        clean = {name: value for name, value in os.environ.items() if not name.startswith("FORECASTER_")}
         self.base = f"http://127.0.0.1:{port}"
         command = [sys.executable, "-m", "forecaster", *words, "--port", str(port)]
-        self.process = subprocess.Popen(command, env=clean, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
+        self.process = subprocess.Popen(command, env=clean_environment(), stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
 
     def get(self, path: str) -> str:
         with urllib.request.urlopen(self.base + path, timeout=5) as answer:
@@ -69,9 +68,9 @@ class Running:
         return {child.cmdline()[-1]: child for child in found if child.cmdline()[-1] in ("worker", "web")}
 
 
-@pytest.fixture
-def demo(tmp_path: Path) -> Iterator[Running]:
-    service = Running("demo", "--data", str(tmp_path), port=free_port())
+@contextmanager
+def running(folder: Path) -> Iterator[Running]:
+    service = Running("demo", "--data", str(folder), port=free_port())
     try:
         service.wait_until_healthy()
         yield service
@@ -79,6 +78,20 @@ def demo(tmp_path: Path) -> Iterator[Running]:
         if service.process.poll() is None:
             service.process.terminate()
         service.process.communicate(timeout=30)
+
+
+@pytest.fixture
+def demo(tmp_path: Path) -> Iterator[Running]:
+    """The demonstration from its very beginning."""
+    with running(tmp_path) as service:
+        yield service
+
+
+@pytest.fixture
+def demo_again(run_once: Path) -> Iterator[Running]:
+    """The demonstration on a folder where a cycle has run before: what these tests look at comes after that."""
+    with running(run_once) as service:
+        yield service
 
 
 def test_the_demo_serves_pages_api_and_mails_marked_as_sample_and_stops_in_order(demo: Running, tmp_path: Path) -> None:
@@ -100,18 +113,18 @@ def test_the_demo_serves_pages_api_and_mails_marked_as_sample_and_stops_in_order
     assert not any(child.is_running() and child.status() != psutil.STATUS_ZOMBIE for child in children)
 
 
-def test_when_the_cycle_process_dies_the_service_ends_and_says_so(demo: Running) -> None:
-    demo.children()["worker"].kill()
-    said, _ = demo.process.communicate(timeout=30)
-    assert demo.process.returncode == 1
+def test_when_the_cycle_process_dies_the_service_ends_and_says_so(demo_again: Running) -> None:
+    demo_again.children()["worker"].kill()
+    said, _ = demo_again.process.communicate(timeout=30)
+    assert demo_again.process.returncode == 1
     assert "the cycle process ended" in said
 
 
-def test_when_its_terminal_is_closed_the_service_ends_and_leaves_no_process_behind(demo: Running) -> None:
-    children = list(demo.children().values())
-    demo.process.send_signal(signal.SIGHUP)
-    demo.process.communicate(timeout=30)
-    assert demo.process.returncode == 0
+def test_when_its_terminal_is_closed_the_service_ends_and_leaves_no_process_behind(demo_again: Running) -> None:
+    children = list(demo_again.children().values())
+    demo_again.process.send_signal(signal.SIGHUP)
+    demo_again.process.communicate(timeout=30)
+    assert demo_again.process.returncode == 0
     assert not any(child.is_running() and child.status() != psutil.STATUS_ZOMBIE for child in children)
 
 
@@ -128,14 +141,13 @@ class SlowPostbox(Postbox):
         return await super().handle_DATA(server, session, envelope)
 
 
-def test_a_cycle_process_that_is_stopped_while_sending_finishes_that_message_and_leaves_no_claim(tmp_path: Path) -> None:
+def test_a_cycle_process_that_is_stopped_while_sending_finishes_that_message_and_leaves_no_claim(run_once: Path) -> None:
     """An orderly stop is no crash: the message arrives once, and the next start does not send it again."""
     postbox = SlowPostbox()
     with smtp_server(postbox) as port:
-        settings = {"DATA": str(tmp_path), "FIXED_NOW": "2026-09-12T05:00:00Z", "SMTP_HOST": "127.0.0.1", "SMTP_PORT": str(port)}
+        settings = {"DATA": str(run_once), "FIXED_NOW": "2026-09-12T05:00:00Z", "SMTP_HOST": "127.0.0.1", "SMTP_PORT": str(port)}
         settings |= {"SMTP_TLS": "none", "MAIL_FROM": "outlook@ground.example"}
-        clean = {name: value for name, value in os.environ.items() if not name.startswith("FORECASTER_")}
-        environment = clean | {f"FORECASTER_{name}": value for name, value in settings.items()}
+        environment = clean_environment(**{f"FORECASTER_{name}": value for name, value in settings.items()})
         worker = subprocess.Popen([sys.executable, "-m", "forecaster", "worker"], env=environment)
         try:
             assert postbox.asked.wait(STARTS_WITHIN_S)
@@ -145,7 +157,7 @@ def test_a_cycle_process_that_is_stopped_while_sending_finishes_that_message_and
             worker.kill()
             worker.wait()
         assert len(postbox.received) == 1
-        engine = open_database(f"sqlite:///{tmp_path / 'forecaster.db'}")
+        engine = open_database(f"sqlite:///{run_once / 'forecaster.db'}")
         with reading(engine) as session:
             counts = count_messages(session)
             assert due_tasks(session, datetime(2026, 9, 12, 5, 0, tzinfo=UTC)) == ()

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from email import message_from_bytes, policy
 from email.message import EmailMessage
+from functools import cache
 from pathlib import Path
 
 import pandas as pd
@@ -43,7 +44,8 @@ class Service:
     configuration: Configuration
     now: datetime = START
     owner: str = "test"
-    weather: pd.DataFrame = field(default_factory=lambda: sample_hours())
+    contact: str | None = None
+    weather: pd.DataFrame = field(default_factory=lambda: sample_hours().copy())
 
     @property
     def weather_file(self) -> Path:
@@ -62,12 +64,14 @@ class Service:
             public_url="https://turf.example.org",
             web_session=requests.Session(),
             open_meteo=OpenMeteo(),
+            contact=self.contact,
+            met_norway_url="https://api.met.no",
             clock=lambda: self.now,
             owner=self.owner,
             real_clock=lambda: self.now,
         )
 
-    def write_weather(self, *, days_back: int = 400) -> None:
+    def write_weather(self, *, days_back: int = 120) -> None:
         """The file as a station with a forecast service behind it would have it now: two weeks ahead are forecast."""
         stamp = pd.Timestamp(self.now)
         rows = self.weather[stamp - pd.Timedelta(days=days_back) : stamp + pd.Timedelta(days=15)]
@@ -104,6 +108,7 @@ class Service:
         return " ".join(self.mails()[-1].get_body(("plain",)).get_content().split())
 
 
+@cache
 def sample_hours() -> pd.DataFrame:
     """All hours of the sample weather, one column per variable."""
     parts = [pd.read_csv(shipped_folder("sample_weather") / name) for name in ("history.csv", "forecast.csv")]
@@ -116,7 +121,7 @@ def sample_hours() -> pd.DataFrame:
 def service(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, request: pytest.FixtureRequest) -> Iterator[Service]:
     """Drawing takes most of a cycle's time and has tests of its own; a test marked ``draws`` draws."""
     if request.node.get_closest_marker("draws") is None:
-        monkeypatch.setattr("forecaster.pipeline.cycle.render_svg", lambda _chart: "<svg></svg>")
+        monkeypatch.setattr("forecaster.pipeline.cycle.chart_set", lambda _outlook: {})
     with made_in(tmp_path) as made:
         yield made
 
@@ -126,7 +131,7 @@ def after_one_cycle(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder as one cycle leaves it, run once for all tests that begin there."""
     folder = tmp_path_factory.mktemp("after-one-cycle")
     with pytest.MonkeyPatch.context() as patch, made_in(folder) as made:
-        patch.setattr("forecaster.pipeline.cycle.render_svg", lambda _chart: "<svg></svg>")
+        patch.setattr("forecaster.pipeline.cycle.chart_set", lambda _outlook: {})
         assert made.cycle().status == "ok"
     return folder
 
@@ -134,10 +139,16 @@ def after_one_cycle(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture
 def stored_once(after_one_cycle: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Service]:
     """A service after one good cycle, with a database, weather file and mails of its own."""
-    monkeypatch.setattr("forecaster.pipeline.cycle.render_svg", lambda _chart: "<svg></svg>")
+    monkeypatch.setattr("forecaster.pipeline.cycle.chart_set", lambda _outlook: {})
     shutil.copytree(after_one_cycle, tmp_path / "copy")
     with made_in(tmp_path / "copy", write=False) as made:
         yield made
+
+
+@cache
+def shipped_configuration() -> Configuration:
+    """Read once: nothing in it can be changed."""
+    return load_configuration(shipped_folder("config"))
 
 
 @contextmanager
@@ -145,7 +156,7 @@ def made_in(folder: Path, *, write: bool = True) -> Iterator[Service]:
     """The shipped ground, with its weather in a file and everything else in a folder."""
     engine = open_database(f"sqlite:///{folder / 'forecaster.db'}")
     migrate(engine)
-    shipped = load_configuration(shipped_folder("config"))
+    shipped = shipped_configuration()
     ground = replace(shipped.grounds[0], weather=WeatherChoice("csv", str(folder / "station.csv")))
     made = Service(folder, engine, replace(shipped, grounds=(ground,)))
     if write:
