@@ -31,6 +31,11 @@ class Bounds:
         if np.ndim(value) == 0 and not self.lowest <= value <= self.highest:
             raise ValueError(f"{self.quantity} must be {self}, got {value}")
 
+    def require_unless_missing(self, value: Values) -> None:
+        """The same for weather, where a scalar NaN is a missing value and passes."""
+        if np.ndim(value) == 0 and not np.isnan(value):
+            self.require(value)
+
 
 LATITUDE = Bounds("latitude", "°", -90.0, 90.0)
 LONGITUDE = Bounds("longitude", "°", -180.0, 180.0)
@@ -42,3 +47,11 @@ DAY_OF_YEAR = Bounds("day of the year", "", 1.0, 366.0)
 ALBEDO = Bounds("albedo", "", 0.0, 1.0)
 # FAO-56 below eq. 50: kRs runs from about 0.16 inland to 0.19 at coasts; twice and half of that are no longer that equation.
 TEMPERATURE_RANGE_ADJUSTMENT = Bounds("adjustment kRs", "°C^-0.5", 0.08, 0.4)
+
+# Weather as single numbers: wider than any place has seen, narrow enough to tell kelvin, fractions, hPa or W/m² from what is asked for.
+TEMPERATURE = Bounds("temperature", "°C", -100.0, 100.0)
+RELATIVE_HUMIDITY = Bounds("relative humidity", "%", 0.0, 100.0)
+VAPOUR_PRESSURE = Bounds("vapour pressure", "kPa", 0.0, 12.0)
+WIND_SPEED = Bounds("wind speed", "m/s", 0.0, 120.0)
+SHORTWAVE = Bounds("solar radiation", "MJ/m²", -1.0, 50.0)
+SUNSHINE = Bounds("sunshine", "h", 0.0, 24.0)

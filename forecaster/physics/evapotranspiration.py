@@ -1,7 +1,8 @@
 """Reference evapotranspiration of grass, ET0 (FAO-56 chapters 2-4).
 
 Source of every equation here: Allen, Pereira, Raes & Smith 1998, FAO Irrigation and Drainage Paper 56. Status: published.
-All arguments are numbers or arrays that broadcast against each other; NaN in, NaN out. ET0 may come out slightly negative
+All arguments are numbers or arrays that broadcast against each other; NaN in, NaN out. A number (not an array) outside its bounds raises
+ValueError: see bounds. ET0 may come out slightly negative
 on cold, dark, damp days; whoever uses it as a demand for water decides what to do with that.
 """
 
@@ -140,6 +141,7 @@ def wind_speed_at_2m(wind_speed_ms: Values, height_m: float) -> Floats:
     NaN in, NaN out. Raises ValueError for a height outside 0.5 to 200 m. Source: FAO-56 eq. 47. Status: published.
     """
     bounds.WIND_HEIGHT.require(height_m)
+    bounds.WIND_SPEED.require_unless_missing(wind_speed_ms)
     return np.asarray(wind_speed_ms, dtype=np.float64)[()] * 4.87 / np.log(67.8 * height_m - 5.42)
 
 
@@ -151,6 +153,8 @@ def reference_evapotranspiration_from_net_radiation(
     The mean temperature is the middle of the extremes, as the paper defines it. ``wind_floor_ms``: lowest wind speed taken; 0 for none,
     None for the variant's. NaN in, NaN out. Source: FAO-56 eq. 6. Status: published.
     """
+    bounds.WIND_SPEED.require_unless_missing(day.wind_speed_2m_ms)
+    bounds.VAPOUR_PRESSURE.require_unless_missing(day.vapour_pressure_kpa)
     warm, cold = np.asarray(day.air_temperature_max_c), np.asarray(day.air_temperature_min_c)
     u2 = np.maximum(day.wind_speed_2m_ms, variant.wind_floor_ms if wind_floor_ms is None else wind_floor_ms)
     t = (warm + cold) / 2.0
@@ -217,6 +221,8 @@ def reference_evapotranspiration_hourly(hour: EvaporationHour, *, variant: Varia
     Cd is 0.34 day and night in FAO-56; ASCE-EWRI 2005 has 0.24, and 0.96 where net radiation is below 0: another number. NaN in, NaN out.
     Source: FAO-56 eq. 53; ASCE-EWRI 2005 table 1. Status: published.
     """
+    bounds.WIND_SPEED.require_unless_missing(hour.wind_speed_2m_ms)
+    bounds.VAPOUR_PRESSURE.require_unless_missing(hour.vapour_pressure_kpa)
     t = np.asarray(hour.air_temperature_c, dtype=np.float64)[()]
     net = np.asarray(hour.net_radiation_mj, dtype=np.float64)[()]
     u2 = np.maximum(hour.wind_speed_2m_ms, variant.wind_floor_ms if wind_floor_ms is None else wind_floor_ms)
@@ -253,11 +259,13 @@ def reference_evapotranspiration_of_hour(hour: WeatherHour, *, variant: Variant 
 def hargreaves_evapotranspiration(air_temperature_max_c: Values, air_temperature_min_c: Values, extraterrestrial_mj: Values) -> Floats:
     """ET0 of a day [mm/d] from temperatures [°C] and Ra [MJ/m²/d] alone; good over weeks rather than single days.
 
-    NaN in, NaN out. Source: FAO-56 eq. 52 (Hargreaves). Status: published.
+    NaN in, NaN out, and NaN where the lowest temperature is above the highest. Source: FAO-56 eq. 52 (Hargreaves). Status: published.
     """
+    bounds.TEMPERATURE.require_unless_missing(air_temperature_max_c)
+    bounds.TEMPERATURE.require_unless_missing(air_temperature_min_c)
     warm, cold = np.asarray(air_temperature_max_c), np.asarray(air_temperature_min_c)
     ra_mm = MILLIMETRES_PER_MEGAJOULE * np.asarray(extraterrestrial_mj)
-    return 0.0023 * ((warm + cold) / 2.0 + 17.8) * np.sqrt(warm - cold) * ra_mm
+    return 0.0023 * ((warm + cold) / 2.0 + 17.8) * np.sqrt(np.where(warm < cold, np.nan, warm - cold)) * ra_mm
 
 
 def soil_heat_flux_of_month(previous_month_c: Values, next_month_c: Values) -> Floats:

@@ -1,7 +1,8 @@
 """Water vapour in air: saturation, actual vapour pressure, pressure of the air (FAO-56 chapter 3).
 
 Source of every equation here: Allen, Pereira, Raes & Smith 1998, FAO Irrigation and Drainage Paper 56. Status: published.
-All arguments are numbers or arrays that broadcast against each other; the result has the broadcast shape; NaN in, NaN out.
+All arguments are numbers or arrays that broadcast against each other; the result has the broadcast shape; NaN in, NaN out. A number (not
+an array) outside its bounds raises ValueError: see bounds.
 """
 
 from __future__ import annotations
@@ -29,6 +30,7 @@ def saturation_vapour_pressure(air_temperature_c: Values) -> Floats:
 
     NaN in, NaN out. Source: FAO-56 eq. 11. Status: published.
     """
+    bounds.TEMPERATURE.require_unless_missing(air_temperature_c)
     t = np.asarray(air_temperature_c, dtype=np.float64)[()]
     return 0.6108 * np.exp(17.27 * t / (t + 237.3))
 
@@ -47,6 +49,7 @@ def slope_of_saturation(air_temperature_c: Values, *, constant_kpa_c: float = SL
 
     NaN in, NaN out. Source: FAO-56 eq. 13. Status: published.
     """
+    bounds.TEMPERATURE.require_unless_missing(air_temperature_c)
     t = np.asarray(air_temperature_c, dtype=np.float64)[()]
     above = t + 237.3
     return constant_kpa_c * np.exp(17.27 * t / above) / (above * above)
@@ -108,6 +111,8 @@ def vapour_pressure_from_humidity_extremes(
 
     NaN in, NaN out. Source: FAO-56 eq. 17. Status: published.
     """
+    bounds.RELATIVE_HUMIDITY.require_unless_missing(relative_humidity_max_percent)
+    bounds.RELATIVE_HUMIDITY.require_unless_missing(relative_humidity_min_percent)
     morning = saturation_vapour_pressure(air_temperature_min_c) * relative_humidity_max_percent / 100.0
     afternoon = saturation_vapour_pressure(air_temperature_max_c) * relative_humidity_min_percent / 100.0
     return (morning + afternoon) / 2.0
@@ -118,6 +123,7 @@ def vapour_pressure_from_highest_humidity(air_temperature_min_c: Values, relativ
 
     NaN in, NaN out. Source: FAO-56 eq. 18. Status: published.
     """
+    bounds.RELATIVE_HUMIDITY.require_unless_missing(relative_humidity_max_percent)
     return saturation_vapour_pressure(air_temperature_min_c) * relative_humidity_max_percent / 100.0
 
 
@@ -128,4 +134,5 @@ def vapour_pressure_from_mean_humidity(
 
     NaN in, NaN out. Source: FAO-56 eq. 19. Status: published.
     """
+    bounds.RELATIVE_HUMIDITY.require_unless_missing(relative_humidity_mean_percent)
     return mean_saturation_vapour_pressure(air_temperature_max_c, air_temperature_min_c) * relative_humidity_mean_percent / 100.0

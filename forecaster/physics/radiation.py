@@ -1,7 +1,8 @@
 """Sun and longwave radiation at the surface, daily and hourly (FAO-56 chapter 3).
 
 Source of every equation here: Allen, Pereira, Raes & Smith 1998, FAO Irrigation and Drainage Paper 56, unless a docstring says otherwise.
-Status: published. All arguments are numbers or arrays that broadcast against each other; NaN in, NaN out. Amounts are MJ/m² per day, in the
+Status: published. All arguments are numbers or arrays that broadcast against each other; NaN in, NaN out; a number (not an array) outside
+its bounds raises ValueError: see bounds. Amounts are MJ/m² per day, in the
 functions named hourly per hour. South and west are negative in degrees.
 """
 
@@ -155,6 +156,7 @@ def shortwave_from_sunshine(sunshine_h: Values, daylight_h: Values, extraterrest
 
     NaN in, NaN out; daylight must be above 0. Source: FAO-56 eq. 35. Status: published.
     """
+    bounds.SUNSHINE.require_unless_missing(sunshine_h)
     return (ANGSTROM_A + ANGSTROM_B * np.asarray(sunshine_h) / daylight_h) * extraterrestrial_mj
 
 
@@ -167,11 +169,14 @@ def shortwave_from_temperature_range(
 ) -> Floats:
     """Solar radiation Rs [MJ/m²/d] from the day's temperature range [°C] and Ra [MJ/m²/d]: clear days have cold nights.
 
-    NaN in, NaN out. Raises ValueError for an adjustment outside 0.08 to 0.4. Source: FAO-56 eq. 50, kRs 0.16 inland, 0.19 at coasts.
-    Status: published.
+    NaN in, NaN out, and NaN where the lowest temperature is above the highest. Raises ValueError for an adjustment outside 0.08 to 0.4.
+    Source: FAO-56 eq. 50, kRs 0.16 inland, 0.19 at coasts. Status: published.
     """
     bounds.TEMPERATURE_RANGE_ADJUSTMENT.require(adjustment)
-    return adjustment * np.sqrt(np.asarray(air_temperature_max_c) - air_temperature_min_c) * extraterrestrial_mj
+    bounds.TEMPERATURE.require_unless_missing(air_temperature_max_c)
+    bounds.TEMPERATURE.require_unless_missing(air_temperature_min_c)
+    spread = np.asarray(air_temperature_max_c) - air_temperature_min_c
+    return adjustment * np.sqrt(np.where(spread < 0.0, np.nan, spread)) * extraterrestrial_mj
 
 
 def shortwave_on_island(extraterrestrial_mj: Values) -> Floats:
@@ -196,6 +201,7 @@ def clear_sky_radiation_angstrom(extraterrestrial_mj: Values, *, a: float = ANGS
 def net_shortwave(shortwave_mj: Values, *, albedo: float = ALBEDO) -> Floats:
     """Solar radiation that stays, Rns, in the unit of Rs. Source: FAO-56 eq. 38. Status: published."""
     bounds.ALBEDO.require(albedo)
+    bounds.SHORTWAVE.require_unless_missing(shortwave_mj)
     return (1.0 - albedo) * np.asarray(shortwave_mj, dtype=np.float64)[()]
 
 
@@ -253,6 +259,9 @@ def net_longwave(
 
     Temperatures [°C], vapour pressure [kPa], cloud_ratio Rs/Rso [1]; NaN in, NaN out. Source: FAO-56 eq. 39. Status: published.
     """
+    bounds.TEMPERATURE.require_unless_missing(air_temperature_max_c)
+    bounds.TEMPERATURE.require_unless_missing(air_temperature_min_c)
+    bounds.VAPOUR_PRESSURE.require_unless_missing(vapour_pressure_kpa)
     warm, cold = np.asarray(air_temperature_max_c) + KELVIN_OFFSET_FAO56, np.asarray(air_temperature_min_c) + KELVIN_OFFSET_FAO56
     # Squares of squares: a general power is ten times as dear.
     black_body = stefan_boltzmann_mj * (np.square(warm * warm) + np.square(cold * cold)) / 2.0

@@ -46,8 +46,8 @@ class RootZoneColumns:
     """Soil numbers; every array has shape (column,). Contents [m³/m³], depths [m], evaporation [mm], drainage share [1/d].
 
     ``held_back_mm``: water above field capacity that a break below the root zone (gravel under sand) keeps from draining freely; it
-    leaks at ``LEAK_PER_DAY``. ``percolation_limit_mm``: most that the ground below takes in a day (clay, a pan). ``exchange_per_day``: how fast
-    the two layers even out their shares of available water, up or down [1/d]; 0 is the published form. All three: assumption.
+    leaks at ``LEAK_PER_DAY``. ``percolation_limit_mm``: most that the ground below takes in a day (clay, a pan). ``exchange_per_day``: how
+    fast the two layers even out their shares of available water, up or down [1/d]; 0 is the published form. All three: assumption.
     """
 
     field_capacity_m3m3: Floats
@@ -257,8 +257,8 @@ def water_day(
 
     ``into_surface_mm``: water entering the soil matrix at the top; ``into_lower_mm``: water reaching the lower root zone past the
     surface layer (fingers) [mm]. ``exposed_rooted``: roots dry the evaporation layer of the exposed fraction too (Tew of FAO-56 eq. 77, not
-    negligible for roots shallower than 0.5-0.6 m, so for turf; the worked examples leave it out). ``wettable``: share of the exchange between
-    the layers that repellency leaves [0-1]: soil that repels water does not draw it up. Evaporation and transpiration are limited
+    negligible for roots shallower than 0.5-0.6 m, so for turf; the worked examples leave it out). ``wettable``: share of the exchange
+    between the layers that repellency leaves [0-1]: soil that repels water does not draw it up. Evaporation and transpiration are limited
     by what is there before they are taken. NaN in, NaN out: hold the state outside where a day is unknown. The balance into_surface +
     into_lower = E + T + drainage + saturation run-off + change of storage closes to rounding.
     """

@@ -1,4 +1,4 @@
-"""Scalars that cannot be are refused by every kernel that takes them, with quantity, unit and range."""
+"""Scalars that cannot be are refused by the kernels of evapotranspiration, with quantity, unit and range."""
 
 from __future__ import annotations
 
@@ -42,6 +42,21 @@ def whole_chain(**changed: float) -> object:
         (lambda: humidity.atmospheric_pressure(-431.0), "elevation must be from -430 to 9000 m"),
         (lambda: et.wind_speed_at_2m(3.0, 0.4), "wind height must be from 0.5 to 200 m"),
         (lambda: et.wind_speed_at_2m(3.0, float("inf")), "wind height must be from 0.5 to 200 m"),
+        (lambda: et.wind_speed_at_2m(-1.0, 2.0), "wind speed must be from 0 to 120 m/s, got -1"),
+        (lambda: humidity.saturation_vapour_pressure(293.15), "temperature must be from -100 to 100 °C, got 293"),
+        (lambda: humidity.slope_of_saturation(float("inf")), "temperature must be .* got inf"),
+        (lambda: humidity.vapour_pressure_from_humidity_extremes(20.0, 10.0, 101.0, 40.0), "relative humidity must be from 0 to 100 %"),
+        (lambda: humidity.vapour_pressure_from_humidity_extremes(20.0, 10.0, 90.0, -1.0), "relative humidity must be"),
+        (lambda: humidity.vapour_pressure_from_highest_humidity(10.0, 101.0), "relative humidity must be"),
+        (lambda: humidity.vapour_pressure_from_mean_humidity(20.0, 10.0, 101.0), "relative humidity must be"),
+        (lambda: radiation.net_shortwave(250.0), "solar radiation must be from -1 to 50 MJ/m², got 250"),
+        (lambda: radiation.net_longwave(20.0, 10.0, 14.0, 1.0), "vapour pressure must be from 0 to 12 kPa, got 14"),
+        (lambda: radiation.shortwave_from_sunshine(25.0, 12.0, 30.0), "sunshine must be from 0 to 24 h"),
+        (lambda: et.hargreaves_evapotranspiration(300.0, 290.0, 30.0), "temperature must be"),
+        (lambda: whole_chain(air_temperature_max_c=500.0), "temperature must be"),
+        (lambda: whole_chain(wind_speed_2m_ms=-2.0), "wind speed must be"),
+        (lambda: whole_chain(shortwave_mj=250.0), "solar radiation must be"),
+        (lambda: whole_chain(vapour_pressure_kpa=14.0), "vapour pressure must be"),
         (lambda: whole_chain(latitude_deg=100.0), "latitude must be"),
         (lambda: whole_chain(elevation_m=float("inf")), "elevation must be"),
         (lambda: whole_chain(day_of_year=400), "day of the year must be"),
@@ -62,3 +77,11 @@ def test_the_ends_of_the_bounds_are_places_and_days() -> None:
         {"day_of_year": 366},
     ):
         assert np.isfinite(whole_chain(**changed, wind_speed_2m_ms=0.0)), changed
+
+
+def test_weather_that_is_missing_is_no_mistake() -> None:
+    """NaN in, NaN out: for single numbers as for arrays; and a day turned over is no day, without a warning."""
+    for name in ("air_temperature_max_c", "air_temperature_min_c", "vapour_pressure_kpa", "wind_speed_2m_ms", "shortwave_mj"):
+        assert np.isnan(whole_chain(**{name: np.nan})), name
+    assert np.isnan(radiation.shortwave_from_temperature_range(10.0, 11.0, 30.0))
+    assert np.isnan(et.hargreaves_evapotranspiration(10.0, 11.0, 30.0))

@@ -209,6 +209,25 @@ def test_rain_faster_than_the_soil_takes_it_runs_off() -> None:
     assert run.infiltration_mm[0, 0] == pytest.approx(18.0)
 
 
+def test_dry_soil_first_takes_what_its_top_layer_lacks_however_fast_it_falls() -> None:
+    """12 of 30 mm fall too fast for wet soil; a top layer 5 mm short takes 5 of them, so 7 run off."""
+    columns = pair()
+    dry = replace(first_guess(columns, MODEL), surface_depletion_mm=np.full(2, 5.0))
+    weather = replace(forcing(np.array([30.0]), 0.0, 15.0), rain_over_capacity_mm=np.full((1, 2), 12.0))
+    assert simulate(columns, dry, weather, MODEL).runoff_mm[0, 0] == pytest.approx(7.0)
+
+
+def test_turf_on_cold_soil_uses_less_water() -> None:
+    """Kcb goes from 0.2 (brown, 4 °C) to 0.9 (full growth, 14 °C) by the ramp of the soil's warmth: 0.4, 1.1 and 1.8 mm of ET0 2 mm."""
+    columns = stack([SOUND])
+    for soil_c, used_mm in ((4.0, 0.4), (9.0, 1.1), (14.0, 1.8), (20.0, 1.8)):
+        weather = replace(forcing(np.zeros(1), 2.0, 15.0, columns=1), soil_temperature_c=np.full((1, 1), soil_c))
+        run = simulate(columns, first_guess(columns, MODEL), weather, MODEL)
+        assert run.transpiration_mm[0, 0] == pytest.approx(used_mm), soil_c
+        warm = simulate(columns, first_guess(columns, MODEL), weather, replace(MODEL, cold_slows_use=False))
+        assert warm.transpiration_mm[0, 0] == pytest.approx(1.8), soil_c
+
+
 def test_a_surface_wetted_every_day_or_two_has_the_lower_upper_limit() -> None:
     """FAO-56, text to eq. 72: 1.1 in place of 1.2 where the soil is wetted daily or every two days."""
     bare = stack([SOUND | {"ground_cover": 0.0, "basal_crop_coefficient": 0.2}])
