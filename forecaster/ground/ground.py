@@ -8,6 +8,7 @@ from typing import Literal
 from zoneinfo import ZoneInfo
 
 from forecaster.ground.fixture import Fixture
+from forecaster.ground.onsite import OnsiteSource
 from forecaster.ground.surface import Surface
 
 
@@ -42,6 +43,8 @@ class Ground:
     surfaces: tuple[Surface, ...]
     recipients: tuple[Recipient, ...] = ()
     fixtures: tuple[Fixture, ...] = field(default=())
+    onsite: tuple[OnsiteSource, ...] = ()
+    """The ground's own instruments and logs."""
 
     @property
     def sample(self) -> bool:

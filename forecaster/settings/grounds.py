@@ -14,9 +14,11 @@ from pydantic import Field
 
 from forecaster.ground.fixture import Fixture
 from forecaster.ground.ground import Ground, Recipient, WeatherChoice
+from forecaster.ground.onsite import OnsiteSource
 from forecaster.ground.ring import Ring
 from forecaster.ground.surface import Irrigation, Surface
 from forecaster.settings.mistakes import Missing, MistakeList, Note, nearest
+from forecaster.settings.onsite import OnsiteEntry, read_onsite_entry
 from forecaster.settings.reading import Entry, Id, Name, check, entries, note_duplicates, raw_ids, read_toml, valid_or_none
 from forecaster.settings.shipped import shipped_folder
 from forecaster.settings.soils import Materials, RootZoneEntry, TurfDetails, check_ramp, root_zone, turf_type
@@ -103,6 +105,7 @@ class GroundFile(Entry):
     surface: list[SurfaceEntry] = Field(min_length=1, description="at least one [[surface]]")
     recipient: list[RecipientEntry] = Field(default=[])
     fixture: list[FixtureEntry] = Field(default=[])
+    onsite: list[OnsiteEntry] = Field(default=[])
 
 
 @dataclass(frozen=True)
@@ -135,6 +138,7 @@ class GroundReader:
         clock = zone or ZoneInfo("UTC")  # with a zone that is not known, fixtures are still checked
         fixtures = [self._fixture(raw, f"fixture[{number}]", clock, known) for number, raw in enumerate(raw_fixtures, start=1)]
         note_duplicates(entries(data, "recipient"), "recipient", self.file, self.mistakes)
+        onsite = self._onsite(entries(data, "onsite"), known)
         if checked is None or zone is None or weather is None or len(self.mistakes.found) > before:
             return None
         return Ground(
@@ -148,7 +152,17 @@ class GroundReader:
             surfaces=tuple(surface for surface in surfaces if surface),
             recipients=tuple(Recipient(r.id, r.email, time.fromisoformat(r.daily_at)) for r in checked.recipient),
             fixtures=tuple(sorted((f for f in fixtures if f), key=lambda f: (f.starts_at, f.id))),
+            onsite=tuple(source for source in onsite if source),
         )
+
+    def _onsite(self, raw: list[Any], surfaces: list[str]) -> list[OnsiteSource | None]:
+        note_duplicates(raw, "onsite", self.file, self.mistakes)
+        return [
+            read_onsite_entry(
+                entry, prefix=f"onsite[{number}]", folder=self.folder, surfaces=surfaces, file=self.file, mistakes=self.mistakes
+            )
+            for number, entry in enumerate(raw, start=1)
+        ]
 
     def _time_zone(self, name: Any) -> ZoneInfo | None:
         if not isinstance(name, str):
