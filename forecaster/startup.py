@@ -42,6 +42,8 @@ def make_context(environment: Environment) -> Context:
             api_key=key.get_secret_value() if key else None,
             past_days=configuration.service.history_days,
         ),
+        contact=environment.contact,
+        met_norway_url=environment.met_norway_url,
         clock=make_clock(still),
         owner=f"{socket.gethostname()}/{os.getpid()}",
         real_clock=make_clock(None),

@@ -28,6 +28,9 @@ class Context:
     public_url: str | None
     web_session: requests.Session
     open_meteo: OpenMeteo
+    contact: str | None
+    """How weather services can reach whoever runs this; None: those that ask for it are not asked."""
+    met_norway_url: str
     clock: Callable[[], datetime]
     owner: str
     """Name of this process in claims."""

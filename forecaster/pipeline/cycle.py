@@ -19,8 +19,9 @@ from forecaster.errors import ForecasterError
 from forecaster.ground.ground import Ground
 from forecaster.pipeline.context import Context
 from forecaster.pipeline.failure import record_failure
-from forecaster.pipeline.gather import issue_to_store, joined_weather, pull_weather
+from forecaster.pipeline.gather import issues_to_store, joined_weather, read_onsite, wants_history
 from forecaster.pipeline.outgoing import enqueue_digest
+from forecaster.pipeline.pull import pull_history, pull_weather
 from forecaster.pipeline.soil_run import (
     keep_state,
     run_soil,
@@ -76,11 +77,16 @@ def _run(ground: Ground, context: Context, *, started: datetime) -> CycleRecord:
     today = started.astimezone(ground.time_zone).date()
     window = window_start(today, history_days=service.history_days)
 
-    pull = pull_weather(ground, context, now=started)
+    pulled, onsite = pull_weather(ground, context, now=started), read_onsite(ground, now=started)
     with reading(context.engine) as session:
         start = stored_start(session, ground, model, before=window)
+        history_wanted = wants_history(session, ground, start, window=window, now=started)
+    if history_wanted and (history := pull_history(ground, context, before=window, now=started)):
+        # What came before is known now: what was assumed instead of it is forgotten.
+        pulled, start = replace(pulled, issues=(*pulled.issues, history)), None
+    with reading(context.engine) as session:
         since = weather_needed_since(ground, start, window=window)
-        weather = joined_weather(session, ground, pull, now=started, since=since, stale_after_hours=service.stale_after_hours)
+        weather = joined_weather(session, ground, pulled, onsite, now=started, since=since, stale_after_hours=service.stale_after_hours)
     run = run_soil(ground, weather, model, start=start, window=window)
     wet_hours = wet_hours_of(ground, weather.frame, now=started)
     outlooks = tuple(
@@ -90,8 +96,8 @@ def _run(ground: Ground, context: Context, *, started: datetime) -> CycleRecord:
     charts = {outlook.surface_id: {name: render_svg(chart) for name, chart in chart_set(outlook).items()} for outlook in outlooks}
 
     with transaction(context.engine) as session:
-        if pull.frame is not None:
-            save_issue(session, issue_to_store(ground, pull.frame, now=started))
+        for issue in issues_to_store(ground, pulled.issues, now=started):
+            save_issue(session, issue)
         keep_state(session, ground, model, run)
         for outlook in outlooks:
             save_outlook(session, outlook, charts[outlook.surface_id])
@@ -101,9 +107,9 @@ def _run(ground: Ground, context: Context, *, started: datetime) -> CycleRecord:
             ground_id=ground.id,
             started_at=started,
             finished_at=context.clock(),
-            status="ok" if weather.status.state == "fresh" and pull.problem is None else "degraded",
+            status="ok" if weather.status.state == "fresh" and weather.status.problem is None else "degraded",
             weather=weather.status,
-            error_message=pull.problem,
+            error_message=weather.status.problem,
         )
         save_cycle(session, record)
         prune(session, ground.id, started)

@@ -1,98 +1,127 @@
-"""Weather for one ground: pull what is new, and join what older issues still know."""
+"""Join all that is known of a ground's weather: own instruments, what was just pulled, older issues, reanalysis."""
 
 from __future__ import annotations
 
 import logging
-from dataclasses import dataclass
-from datetime import datetime
-from pathlib import Path
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime
 
 from sqlalchemy.orm import Session
 
 from forecaster.documents import WeatherStatus
-from forecaster.errors import StorageError, WeatherError
+from forecaster.errors import StorageError
 from forecaster.ground.ground import Ground
-from forecaster.pipeline.context import Context
-from forecaster.settings.shipped import shipped_folder
-from forecaster.sources.csv_file import read_weather_csv
-from forecaster.sources.openmeteo import fetch_forecast
-from forecaster.sources.sample import load_sample
+from forecaster.pipeline.pull import ARCHIVE, MET_NORWAY, OPEN_METEO, Issue, Pull
+from forecaster.pipeline.start import Start
+from forecaster.sources.onsite import logged_irrigation, onsite_readings
 from forecaster.storage.weather import StoredIssue, latest_issues
 from forecaster.weather.codec import decode, encode
-from forecaster.weather.frame import HourlyWeather, WeatherSource
-from forecaster.weather.merge import overlay
-from forecaster.weather.status import weather_status
+from forecaster.weather.frame import HourlyWeather
+from forecaster.weather.merge import Joined, by_age, join
+from forecaster.weather.status import reaches_ahead, weather_status
 
 log = logging.getLogger(__name__)
 
-# Enough to bridge a pull that failed or lacked hours; every issue holds months of the past itself.
+# A state that was simulated for so long rests on weather, whatever was assumed at its start.
+LONG_ENOUGH_DAYS = 300
+# Enough to bridge pulls that failed or lacked hours; every issue holds months of the past itself.
 OLDER_ISSUES = 4
-STATION_WIND_HEIGHT_M = 2.0  # practice: agrometeorological stations; a file that says otherwise is to come with the on-site sources
 
 
 @dataclass(frozen=True)
-class Pull:
-    """What asking for weather gave: a frame, or the problem that is then told to everyone."""
+class OnSite:
+    """What the ground's own instruments and logs say: frames, watering by surface and local day [mm], and files that could not be read."""
 
-    frame: HourlyWeather | None
-    problem: str | None = None
+    frames: tuple[HourlyWeather, ...] = ()
+    problems: tuple[str, ...] = ()
+    irrigation: Mapping[str, Mapping[date, float]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
 class GatheredWeather:
-    """The weather a cycle works with: the joined frame (None where there has never been any), and how good it is."""
+    """The weather a cycle works with: the joined frame (None where there has never been any), how good it is, and logged watering.
+
+    ``joined``: the same with the rung of every value, for those who ask where a value comes from.
+    """
 
     frame: HourlyWeather | None
     status: WeatherStatus
+    irrigation: Mapping[str, Mapping[date, float]] = field(default_factory=dict)
+    joined: Joined | None = None
 
 
-def pull_weather(ground: Ground, context: Context, *, now: datetime) -> Pull:
-    """Ask the ground's source once. A source that fails is a result, not an error: the cycle goes on with the last good weather."""
-    try:
-        return Pull(_ask(ground, context, now=now))
-    except WeatherError as error:
-        return Pull(None, error.message)
+def read_onsite(ground: Ground, *, now: datetime) -> OnSite:
+    """Read the ground's own instruments; nothing else stops for files that cannot be read, but they are told."""
+    readings = onsite_readings(ground, now=now)
+    return OnSite(
+        frames=tuple(found.frame for found in readings if len(found.frame.values)),
+        problems=(
+            *(problem for found in readings for problem in found.problems),
+            *(
+                f"nothing could be read from {source.id}"
+                for source, found in zip(ground.onsite, readings, strict=True)
+                if found.empty and not found.problems
+            ),
+        ),
+        irrigation=logged_irrigation(readings),
+    )
 
 
-def _ask(ground: Ground, context: Context, *, now: datetime) -> HourlyWeather:
-    choice = ground.weather
-    if choice.source == "sample":
-        return load_sample(shipped_folder("sample_weather")).weather
-    if choice.source == "csv":
-        assert choice.path is not None  # the configuration reader sees to it
-        station = WeatherSource(name="own weather file", attribution=f"Own weather data ({Path(choice.path).name})", licence="your own")
-        return read_weather_csv(Path(choice.path), source=station, wind_height_m=STATION_WIND_HEIGHT_M, now=now)
-    return fetch_forecast(ground, session=context.web_session, now=now, service=context.open_meteo)
+def wants_history(session: Session, ground: Ground, start: Start | None, *, window: date, now: datetime) -> bool:
+    """Whether the ground still rests on an assumed state that reanalysis could replace."""
+    if ground.weather.source != OPEN_METEO or latest_issues(session, ground.id, ARCHIVE, now=now):
+        return False
+    return start is None or (window - start.simulated_from).days < LONG_ENOUGH_DAYS
 
 
 def joined_weather(
-    session: Session, ground: Ground, pull: Pull, *, now: datetime, since: datetime, stale_after_hours: float
+    session: Session, ground: Ground, pulled: Pull, onsite: OnSite, *, now: datetime, since: datetime, stale_after_hours: float
 ) -> GatheredWeather:
-    """Put the pull over the older issues in the database, from ``since`` on."""
-    frames = [pull.frame] if pull.frame is not None else []
-    for issue in latest_issues(session, ground.id, ground.weather.source, now=now, limit=OLDER_ISSUES):
+    """Join by trust, from ``since`` on: own instruments, then forecasts by their age whoever issued them, then reanalysis."""
+    forecasts = [issue.frame for issue in pulled.issues if issue.source != ARCHIVE]
+    for source in dict.fromkeys((ground.weather.source, MET_NORWAY)):
+        forecasts += _stored(session, ground, source, now=now)
+    history = [issue.frame for issue in pulled.issues if issue.source == ARCHIVE] + _stored(session, ground, ARCHIVE, now=now)
+    newest_first = by_age(forecasts)
+    # How good the weather is, is a matter of the forecast: the newest that reaches ahead, or the newest there is.
+    judged = next((frame for frame in newest_first if reaches_ahead(frame, now)), next(iter(newest_first), None))
+    problem = "; ".join(told for told in (pulled.problem, *onsite.problems) if told) or None
+    status = weather_status(judged, now=now, stale_after_hours=stale_after_hours, problem=problem)
+    rungs = [*onsite.frames, *newest_first, *by_age(history)]
+    if not rungs:
+        return GatheredWeather(None, status.model_copy(update={"sample": ground.sample}), onsite.irrigation)
+    joined = join(rungs, since=since)
+    whole = joined.frame.source
+    if judged is not None and whole != judged.source:
+        # Everyone whose data are shown is named.
+        status = status.model_copy(update={"attribution": whole.attribution, "licence": whole.licence})
+    return GatheredWeather(joined.frame, status, onsite.irrigation, joined)
+
+
+def _stored(session: Session, ground: Ground, source: str, *, now: datetime) -> list[HourlyWeather]:
+    found = []
+    for issue in latest_issues(session, ground.id, source, now=now, limit=OLDER_ISSUES):
         try:
-            frames.append(decode(issue.blob))
+            found.append(decode(issue.blob))
         except StorageError as error:
             # One damaged issue must not keep the others, or a new pull, from being used.
             log.error("the weather of %s issued at %s is left out: %s", ground.id, issue.issued_at, error.message)
-    if not frames:
-        status = weather_status(None, now=now, stale_after_hours=stale_after_hours, problem=pull.problem)
-        return GatheredWeather(None, status.model_copy(update={"sample": ground.sample}))
-    newest, *older = frames
-    status = weather_status(newest, now=now, stale_after_hours=stale_after_hours, problem=pull.problem)
-    return GatheredWeather(overlay(newest, older, since=since), status)
+    return found
 
 
-def issue_to_store(ground: Ground, frame: HourlyWeather, *, now: datetime) -> StoredIssue:
-    """The pulled frame as one compressed blob."""
-    hours = frame.values.index
-    return StoredIssue(
-        ground_id=ground.id,
-        source=ground.weather.source,
-        issued_at=frame.issued_at,
-        stored_at=now,
-        first_hour=hours[0].to_pydatetime(),
-        last_hour=hours[-1].to_pydatetime(),
-        blob=encode(frame),
-    )
+def issues_to_store(ground: Ground, issues: Sequence[Issue], *, now: datetime) -> list[StoredIssue]:
+    """Each pulled frame as one compressed blob, as it was issued."""
+    return [
+        StoredIssue(
+            ground_id=ground.id,
+            source=issue.source,
+            issued_at=issue.frame.issued_at,
+            stored_at=now,
+            first_hour=issue.frame.values.index[0].to_pydatetime(),
+            last_hour=issue.frame.values.index[-1].to_pydatetime(),
+            blob=encode(issue.frame),
+        )
+        for issue in issues
+        if len(issue.frame.values)
+    ]

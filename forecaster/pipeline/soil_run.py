@@ -20,6 +20,7 @@ from forecaster.errors import StorageError
 from forecaster.ground.ground import Ground
 from forecaster.physics.soil_heat import SoilHeat
 from forecaster.pipeline.gather import GatheredWeather
+from forecaster.pipeline.start import Start
 from forecaster.quantities import TurfState
 from forecaster.risk.judgement import SurfaceRun
 from forecaster.soil.columns import ModelParameters
@@ -27,7 +28,7 @@ from forecaster.soil.simulate import Simulation, simulate
 from forecaster.soil.state import SoilState, first_guess
 from forecaster.soil.surfaces import (
     column_of,
-    planned_irrigation,
+    irrigation_given,
     rain_over_capacity,
     state_fingerprint,
     surface_columns,
@@ -42,19 +43,6 @@ log = logging.getLogger(__name__)
 KEEP_STATES_DAYS = 14
 _FROM = "simulated_from_ordinal"
 _HEAT = "heat_"
-
-
-@dataclass(frozen=True)
-class Start:
-    """Where a simulation goes on: the states at the end of ``day``, and the first day that was ever simulated towards them.
-
-    ``heat``: of the soil, None where it is not known and is assumed.
-    """
-
-    day: date
-    state: SoilState
-    heat: SoilHeat | None
-    simulated_from: date
 
 
 @dataclass(frozen=True)
@@ -133,7 +121,10 @@ def run_soil(ground: Ground, weather: GatheredWeather, model: ModelParameters, *
     over = None
     if weather.frame is not None and daily.days:
         over = rain_over_capacity(ground.surfaces, weather.frame, ground.time_zone, daily.days)
-    early, late = (surface_forcing(ground.surfaces, daily, part, over_capacity_mm=over) for part in (slice(0, cut), slice(cut, None)))
+    early, late = (
+        surface_forcing(ground.surfaces, daily, part, over_capacity_mm=over, irrigation_logs=weather.irrigation)
+        for part in (slice(0, cut), slice(cut, None))
+    )
     before = simulate(columns, start.state, early, model)
     after = simulate(columns, before.final, late, model)
     return GroundRun(
@@ -156,7 +147,7 @@ def surface_runs(ground: Ground, weather: GatheredWeather, run: GroundRun) -> tu
             simulation=run.simulation,
             sound=column_of(number, TurfState.SOUND),
             band=column_of(number, TurfState.BAND),
-            irrigation_mm=planned_irrigation(surface.irrigation, run.daily.days),
+            irrigation_mm=irrigation_given(surface.irrigation, run.daily.days, weather.irrigation.get(surface.id)),
             weather=weather.status,
             simulated_from=run.simulated_from,
         )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import fields
 from datetime import date
 from typing import TypeVar
@@ -102,17 +102,40 @@ def rain_over_capacity(surfaces: Sequence[Surface], frame: HourlyWeather, time_z
     return np.stack([[over[s.root_zone.infiltration_mm_per_h][n] if n >= 0 else 0.0 for n in numbers] for s in surfaces], axis=1)
 
 
-def surface_forcing(surfaces: Sequence[Surface], daily: DailyWeather, days: slice, *, over_capacity_mm: Floats | None = None) -> Forcing:
+def irrigation_given(plan: Irrigation | None, days: Sequence[date], log: Mapping[date, float] | None) -> Floats:
+    """Watering [mm], shape (day,): what a log says between its first and its last day, and the plan before and after.
+
+    A day inside the log that it does not name had none. Status: practice.
+    """
+    amounts = planned_irrigation(plan, days)
+    if log:
+        first, last = min(log), max(log)
+        for number, day in enumerate(days):
+            if first <= day <= last:
+                amounts[number] = log.get(day, 0.0)
+    return amounts
+
+
+def surface_forcing(
+    surfaces: Sequence[Surface],
+    daily: DailyWeather,
+    days: slice,
+    *,
+    over_capacity_mm: Floats | None = None,
+    irrigation_logs: Mapping[str, Mapping[date, float]] | None = None,
+) -> Forcing:
     """What drives the columns of the surfaces over a part of the daily weather; arrays of shape (day, 2 × surface).
 
-    ``over_capacity_mm``: from ``rain_over_capacity`` for all days of the daily weather, shape (day, surface).
+    ``irrigation_logs``: by surface id, see ``irrigation_given``. ``over_capacity_mm``: from ``rain_over_capacity`` for all days of the daily
+    weather, shape (day, surface).
     """
     columns = len(surfaces) * COLUMNS_PER_SURFACE
 
     def spread(values: npt.NDArray[AnyNumber]) -> npt.NDArray[AnyNumber]:
         return np.repeat(values[days, None], columns, axis=1)
 
-    irrigation = [planned_irrigation(surface.irrigation, daily.days[days]) for surface in surfaces]
+    logs = irrigation_logs or {}
+    irrigation = [irrigation_given(surface.irrigation, daily.days[days], logs.get(surface.id)) for surface in surfaces]
     return Forcing(
         rain_mm=spread(daily.rain_mm),
         irrigation_mm=np.repeat(np.stack(irrigation, axis=1), COLUMNS_PER_SURFACE, axis=1),

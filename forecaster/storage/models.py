@@ -228,3 +228,15 @@ class RequestBudgetRow(Table):
     span: Mapped[str] = mapped_column(primary_key=True)
     starts_at: Mapped[datetime]
     used: Mapped[float] = mapped_column(Double)
+
+
+class KeptAnswerRow(Table):
+    """The last answer of a weather service to one question, which it asks to be kept."""
+
+    __tablename__ = "kept_answer"
+
+    name: Mapped[str] = mapped_column(primary_key=True)
+    body: Mapped[bytes]
+    last_modified: Mapped[str | None]
+    expires: Mapped[datetime]
+    deprecated: Mapped[bool]

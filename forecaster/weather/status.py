@@ -46,7 +46,7 @@ def _judge(
 ) -> tuple[Literal["fresh", "stale", "missing"], str]:
     name, age = frame.source.name, age_in_words(age_hours)
     cause = reason or f"nothing newer has come from {name}"
-    if not _reaches_ahead(frame, now):
+    if not reaches_ahead(frame, now):
         return "missing", f"No weather for the coming days: the forecast from {name} is {age} old and has run out; {cause}."
     if age_hours > stale_after_hours:
         return "stale", f"Weather is {age} old: {cause}."
@@ -67,7 +67,8 @@ def age_in_words(age_hours: float) -> str:
     return f"{int(age_hours // 24)} days"
 
 
-def _reaches_ahead(frame: HourlyWeather, now: datetime) -> bool:
+def reaches_ahead(frame: HourlyWeather, now: datetime) -> bool:
+    """Whether rain and temperature are known for some hour from the one of ``now`` on."""
     ahead = frame.values.loc[frame.values.index >= pd.Timestamp(now).tz_convert("UTC").floor("h"), list(_NEEDED_AHEAD)]
     return bool(ahead.notna().any(axis=0).all())
 

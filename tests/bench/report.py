@@ -177,6 +177,8 @@ def one_cycle() -> Row:
             public_url=None,
             web_session=requests.Session(),
             open_meteo=Service(),
+            contact=None,
+            met_norway_url="https://api.met.no",
             clock=lambda: now,
             owner="bench",
             real_clock=lambda: now,

@@ -50,6 +50,8 @@ def send_due(engine: Engine, mailer: Mailer, *, owner: str, now: datetime) -> No
             public_url=None,
             web_session=requests.Session(),
             open_meteo=OpenMeteo(),
+            contact=None,
+            met_norway_url="https://api.met.no",
             clock=lambda: now,
             owner=owner,
             real_clock=lambda: now,

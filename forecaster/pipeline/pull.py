@@ -1,0 +1,98 @@
+"""Ask the weather services for one ground: its own first, and another where that fails. A service that fails is a result, not an error."""
+
+from __future__ import annotations
+
+import logging
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from pathlib import Path
+
+from forecaster.errors import WeatherError
+from forecaster.ground.ground import Ground
+from forecaster.pipeline.context import Context
+from forecaster.settings.shipped import shipped_folder
+from forecaster.sources import met_norway
+from forecaster.sources.csv_file import read_weather_csv
+from forecaster.sources.openmeteo import fetch_forecast
+from forecaster.sources.openmeteo_archive import fetch_archive
+from forecaster.sources.sample import load_sample
+from forecaster.storage.answers import StoredAnswer, save_answer, stored_answer
+from forecaster.storage.database import reading, transaction
+from forecaster.weather.frame import HourlyWeather, WeatherSource
+
+log = logging.getLogger(__name__)
+
+OPEN_METEO, MET_NORWAY, ARCHIVE = "open-meteo", "met-norway", "open-meteo-archive"
+STATION_WIND_HEIGHT_M = 2.0  # practice: agrometeorological stations stand that high
+SPIN_UP_DAYS = 400
+"""Days of reanalysis before the window, for a ground that begins: more than a year, so that a drought before it is known."""
+
+
+@dataclass(frozen=True)
+class Issue:
+    """One frame as one service issued it; ``source`` is the name it is stored under."""
+
+    source: str
+    frame: HourlyWeather
+
+
+@dataclass(frozen=True)
+class Pull:
+    """What asking gave: issues, most trusted first, and the problem that is then told to everyone."""
+
+    issues: tuple[Issue, ...] = ()
+    problem: str | None = None
+
+
+def pull_weather(ground: Ground, context: Context, *, now: datetime) -> Pull:
+    """Ask the ground's source once, and the second one where the first fails."""
+    try:
+        return Pull((_ask(ground, context, now=now),))
+    except WeatherError as error:
+        problem = error.message
+    if ground.weather.source != OPEN_METEO or context.contact is None:
+        return Pull(problem=problem)
+    try:
+        return Pull((_ask_met_norway(ground, context, now=now),), problem)
+    except WeatherError as error:
+        return Pull(problem=f"{problem}; {error.message}")
+
+
+def pull_history(ground: Ground, context: Context, *, before: date, now: datetime) -> Issue | None:
+    """Ask for the reanalysis before a day, for a ground that begins; None where it does not come: the next cycle asks again.
+
+    Until then the outlook says from which day it was computed, and that the state before was assumed.
+    """
+    start, end = before - timedelta(days=SPIN_UP_DAYS), before - timedelta(days=1)
+    try:
+        frame = fetch_archive(ground, session=context.web_session, start=start, end=end, now=now, service=context.open_meteo)
+    except WeatherError as error:
+        log.warning("no reanalysis for %s to start from: %s", ground.id, error.message)
+        return None
+    return Issue(ARCHIVE, frame)
+
+
+def _ask(ground: Ground, context: Context, *, now: datetime) -> Issue:
+    choice = ground.weather
+    if choice.source == "sample":
+        return Issue("sample", load_sample(shipped_folder("sample_weather")).weather)
+    if choice.source == "csv":
+        assert choice.path is not None  # the configuration reader sees to it
+        station = WeatherSource(name="own weather file", attribution=f"Own weather data ({Path(choice.path).name})", licence="your own")
+        return Issue("csv", read_weather_csv(Path(choice.path), source=station, wind_height_m=STATION_WIND_HEIGHT_M, now=now))
+    return Issue(OPEN_METEO, fetch_forecast(ground, session=context.web_session, now=now, service=context.open_meteo))
+
+
+def _ask_met_norway(ground: Ground, context: Context, *, now: datetime) -> Issue:
+    """Its terms ask that an answer is kept, with its headers, and asked for again only when it has expired and changed."""
+    name = f"{MET_NORWAY}?{met_norway.kept_under(ground)}"
+    with reading(context.engine) as session:
+        stored = stored_answer(session, name)
+    kept = None if stored is None else met_norway.KeptAnswer(stored.body, stored.last_modified, stored.expires, stored.deprecated)
+    frame, answer = met_norway.fetch_locationforecast(
+        ground, session=context.web_session, now=now, kept=kept, contact=context.contact or "", base_url=context.met_norway_url
+    )
+    if answer != kept:
+        with transaction(context.engine) as session:
+            save_answer(session, StoredAnswer(name, answer.body, answer.last_modified, answer.expires, answer.deprecated))
+    return Issue(MET_NORWAY, frame)
