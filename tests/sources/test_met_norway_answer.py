@@ -110,6 +110,13 @@ def test_overlapping_six_hour_sums_at_hourly_steps_are_not_added_up() -> None:
     assert values.sum() == 6.0
 
 
+def test_a_sum_of_the_hours_before_the_next_step_is_not_taken_from_an_earlier_window() -> None:
+    # Two hourly steps; the second's own six hours are dry, whatever the first says of the hours they share.
+    steps = [a_step(0, one=rain(0.0), six=rain(5.0)), a_step(1, six=rain(0.0)), a_step(7, one=rain(0.0))]
+    values = read_steps(*steps)[frame.PRECIPITATION]
+    assert values[:8].tolist() == [0.0] * 8
+
+
 def test_one_missing_hour_within_six_known_ones_is_the_difference() -> None:
     steps = [a_step(0, six=rain(3.0)), *[a_step(hour, one=rain(0.5)) for hour in range(1, 6)]]
     assert read_steps(*steps)[frame.PRECIPITATION][0] == pytest.approx(0.5)

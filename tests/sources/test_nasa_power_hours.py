@@ -37,7 +37,7 @@ def a_series(
         air_temperature_min_c=low,
         air_temperature_max_c=high,
         air_temperature_mean_c=(low + high) / 2.0,
-        dew_point_c=low - 1.0,
+        dew_point_c=low + np.resize([-2.0, 1.5], count),  # a mean of the day may lie above its lowest temperature
         relative_humidity_mean_percent=np.full(count, 70.0),
         wind_speed_2m_ms=draw.uniform(0.5, 6.0, count),
         shortwave_mj=draw.uniform(5.0, 25.0, count),
