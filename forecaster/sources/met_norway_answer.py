@@ -192,7 +192,8 @@ def _fit_humidity(table: dict[str, Floats], *, interpolated: npt.NDArray[np.bool
     air, dew, percent = table[frame.AIR_TEMPERATURE], table[frame.DEW_POINT], table[frame.RELATIVE_HUMIDITY]
     both = interpolated & np.isfinite(air) & np.isfinite(dew)
     dew[both] = np.minimum(dew[both], air[both])
-    percent[both] = 100.0 * saturation_vapour_pressure(dew[both]) / saturation_vapour_pressure(air[both])
+    # At most 100 %: saturated air must not pass it by rounding, or it would be taken out as impossible.
+    percent[both] = np.minimum(100.0 * saturation_vapour_pressure(dew[both]) / saturation_vapour_pressure(air[both]), 100.0)
 
 
 def _rain(hours: Hours, of_one: Floats, of_six: Floats, length: int) -> Floats:

@@ -58,7 +58,10 @@ def as_hours(series: DailySeries) -> HourlyWeather:
     table = {
         frame.AIR_TEMPERATURE: air,
         frame.DEW_POINT: dew,
-        frame.RELATIVE_HUMIDITY: 100.0 * humidity.saturation_vapour_pressure(dew) / humidity.saturation_vapour_pressure(air),
+        # At most 100 %: saturated air must not pass it by rounding, or it would be taken out as impossible.
+        frame.RELATIVE_HUMIDITY: np.minimum(
+            100.0 * humidity.saturation_vapour_pressure(dew) / humidity.saturation_vapour_pressure(air), 100.0
+        ),
         frame.WIND_SPEED: np.outer(series.wind_speed_2m_ms, ones),
         frame.SHORTWAVE: np.maximum(series.shortwave_mj, 0.0)[:, None] * share / MEGAJOULES_PER_WATT_HOUR,
         frame.PRECIPITATION: np.outer(series.precipitation_mm / HOURS, ones),
