@@ -9,10 +9,12 @@ import numpy as np
 import numpy.typing as npt
 
 from forecaster.physics import humidity, radiation, soil_heat
-from forecaster.physics.evapotranspiration import WIND_DEFAULT_MS, WeatherDay
+from forecaster.physics.evapotranspiration import WeatherDay
 from forecaster.soil.state import Forcing
 from forecaster.sources.station_file import StationSeries
+from forecaster.weather.place import Place
 from forecaster.weather.quality import DAY_RANGES, check
+from forecaster.weather.station_days import evaporation_of_days
 
 Floats = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
@@ -62,16 +64,18 @@ class MeasuredWeather:
 def station_weather(series: StationSeries) -> tuple[MeasuredWeather, list[str]]:
     """Weather of the days with FAO-56's procedures for what is missing (chapters 3 and 4), and in words what was estimated."""
     notes: list[str] = []
-
-    def filled(values: Floats, estimate: Floats, told: str) -> Floats:
-        gaps = np.isnan(values) & np.isfinite(estimate)
-        if gaps.any():
-            notes.append(told if gaps.sum() == np.isfinite(estimate).sum() else f"{told} ({gaps.sum()} days)")
-        return np.where(gaps, estimate, values)
-
     warmest, coldest = series.value("air_temperature_max_c"), series.value("air_temperature_min_c")
-    mean = filled(series.value("air_temperature_mean_c"), (warmest + coldest) / 2.0, "mean air temperature from its extremes")
-    day_of_year = np.array([day.timetuple().tm_yday for day in series.days], dtype=np.float64)
+    middle = (warmest + coldest) / 2.0
+    total = np.count_nonzero(np.isfinite(middle))
+
+    def tell(told: str, where: Flags) -> None:
+        if count := np.count_nonzero(where):
+            notes.append(told if count >= total else f"{told} ({count} days)")
+
+    measured_mean = series.value("air_temperature_mean_c")
+    tell("mean air temperature from its extremes", np.isnan(measured_mean) & np.isfinite(middle))
+    mean = np.where(np.isnan(measured_mean), middle, measured_mean)
+    day_of_year = np.array([day.timetuple().tm_yday for day in series.days])
     latitude, elevation = series.latitude, series.elevation_m
     if latitude is None:
         latitude = latitude_from_radiation(series.value("shortwave_mj"), day_of_year, np.array([day.month for day in series.days]))
@@ -79,23 +83,30 @@ def station_weather(series: StationSeries) -> tuple[MeasuredWeather, list[str]]:
     if elevation is None:
         elevation = 0.0
         notes.append("elevation taken as 0 m")
-    potential = radiation.extraterrestrial_radiation(latitude, day_of_year)
-    guessed = radiation.shortwave_from_temperature_range(warmest, coldest, potential)
-    shortwave = filled(series.value("shortwave_mj"), guessed, "radiation from the temperature range")
-    moist, dry = series.value("relative_humidity_max_percent"), series.value("relative_humidity_min_percent")
-    pressure = filled(
-        humidity.vapour_pressure_from_humidity_extremes(warmest, coldest, moist, dry),
-        humidity.saturation_vapour_pressure(coldest),
-        "humidity from the lowest temperature of the day",
+    dry = series.value("relative_humidity_min_percent")
+    evaporation = evaporation_of_days(
+        {
+            "air_temperature_max_c": warmest,
+            "air_temperature_min_c": coldest,
+            "relative_humidity_max_percent": series.value("relative_humidity_max_percent"),
+            "relative_humidity_min_percent": dry,
+            "shortwave_mj": series.value("shortwave_mj"),
+            "wind_speed_ms": series.value("wind_speed_2m_ms"),
+        },
+        day_of_year=day_of_year,
+        place=Place(latitude, 0.0, elevation),
+        wind_height_m=2.0,
     )
-    wind = filled(series.value("wind_speed_2m_ms"), np.where(np.isnan(mean), np.nan, WIND_DEFAULT_MS), "wind taken as 2 m/s")
+    for told, where in evaporation.notes():
+        tell(told, where)
+    pressure, wind = evaporation.vapour_pressure_kpa, evaporation.wind_speed_2m_ms
     driest = np.where(np.isnan(dry), np.clip(100.0 * pressure / humidity.saturation_vapour_pressure(warmest), 0.0, 100.0), dry)
     rain = series.value("precipitation_mm")
-    day = WeatherDay(warmest, coldest, pressure, wind, shortwave, day_of_year, latitude, elevation)
+    day = WeatherDay(warmest, coldest, pressure, wind, evaporation.shortwave_mj, day_of_year, latitude, elevation)
     heat = soil_heat.heat_weather(day, air_temperature_mean_c=mean, water_mm=rain)
     possible = check({"et0_mm": heat.et0_mm, "rain_mm": rain}, DAY_RANGES, ())
     for told, where in possible.removed:
-        notes.append(f"{told} on {np.count_nonzero(where)} days, soil water held")
+        tell(f"{told}, soil water held", where)
     unknown = np.isnan(rain) | np.isnan(heat.et0_mm) | np.isnan(mean)
     if unknown.any():
         held = np.count_nonzero(unknown)
@@ -104,7 +115,7 @@ def station_weather(series: StationSeries) -> tuple[MeasuredWeather, list[str]]:
     return MeasuredWeather(rain, driest, coldest, heat, known), notes
 
 
-def latitude_from_radiation(shortwave_mj: Floats, day_of_year: Floats, month: Whole) -> float:
+def latitude_from_radiation(shortwave_mj: Floats, day_of_year: Whole, month: Whole) -> float:
     """Latitude [degrees north] at which clear days are equally clear all year; arrays of shape (day,).
 
     Within 2° at eleven of thirteen stations of the US Climate Reference Network, 4° and 10° off under cloudy winters; it enters the

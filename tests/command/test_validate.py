@@ -224,7 +224,7 @@ def test_even_months_without_measurement_are_told(station: StationSeries) -> Non
 
 
 def test_a_latitude_can_be_read_off_the_sunshine(station: StationSeries) -> None:
-    day_of_year, month = np.arange(1.0, DAYS + 1), np.array([day.month for day in station.days])
+    day_of_year, month = np.arange(1, DAYS + 1), np.array([day.month for day in station.days])
     assert latitude_from_radiation(station.value("shortwave_mj"), day_of_year, month) == pytest.approx(44.0, abs=2.0)
     south = 0.75 * radiation.extraterrestrial_radiation(-38.0, day_of_year)
     assert latitude_from_radiation(south, day_of_year, month) == pytest.approx(-38.0, abs=1.0)
