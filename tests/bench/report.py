@@ -138,7 +138,7 @@ def curve(sizes: tuple[int, ...], days: int, repeats: int) -> list[Row]:
 
 
 def memory(columns: int, days: int) -> Row:
-    """Most memory taken beyond the forcing, in arrays of the size of one output; three outputs are kept, and the state comes on top."""
+    """Most memory taken beyond the forcing, in arrays of the size of one output: one output is kept, so the rest is state and scratch."""
     made, driven = zones(columns), weather(days, columns)
     start = first_guess(made, MODEL)
     tracemalloc.start()
