@@ -44,6 +44,7 @@ def make_context(environment: Environment) -> Context:
         ),
         contact=environment.contact,
         met_norway_url=environment.met_norway_url,
+        nasa_power_url=environment.nasa_power_url,
         clock=make_clock(still),
         owner=f"{socket.gethostname()}/{os.getpid()}",
         real_clock=make_clock(None),

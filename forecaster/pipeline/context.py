@@ -31,6 +31,7 @@ class Context:
     contact: str | None
     """How weather services can reach whoever runs this; None: those that ask for it are not asked."""
     met_norway_url: str
+    nasa_power_url: str
     clock: Callable[[], datetime]
     owner: str
     """Name of this process in claims."""

@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 from forecaster.documents import WeatherStatus
 from forecaster.errors import StorageError
 from forecaster.ground.ground import Ground
-from forecaster.pipeline.pull import ARCHIVE, MET_NORWAY, OPEN_METEO, Issue, Pull
+from forecaster.pipeline.pull import HISTORIES, MET_NORWAY, OPEN_METEO, Issue, Pull
 from forecaster.pipeline.start import Start
 from forecaster.sources.onsite import logged_irrigation, onsite_readings
 from forecaster.storage.weather import StoredIssue, latest_issues
@@ -70,7 +70,7 @@ def read_onsite(ground: Ground, *, now: datetime) -> OnSite:
 
 def wants_history(session: Session, ground: Ground, start: Start | None, *, window: date, now: datetime) -> bool:
     """Whether the ground still rests on an assumed state that reanalysis could replace."""
-    if ground.weather.source != OPEN_METEO or latest_issues(session, ground.id, ARCHIVE, now=now):
+    if ground.weather.source != OPEN_METEO or any(latest_issues(session, ground.id, source, now=now) for source in HISTORIES):
         return False
     return start is None or (window - start.simulated_from).days < LONG_ENOUGH_DAYS
 
@@ -79,16 +79,18 @@ def joined_weather(
     session: Session, ground: Ground, pulled: Pull, onsite: OnSite, *, now: datetime, since: datetime, stale_after_hours: float
 ) -> GatheredWeather:
     """Join by trust, from ``since`` on: own instruments, then forecasts by their age whoever issued them, then reanalysis."""
-    forecasts = [issue.frame for issue in pulled.issues if issue.source != ARCHIVE]
+    forecasts = [issue.frame for issue in pulled.issues if issue.source not in HISTORIES]
     for source in dict.fromkeys((ground.weather.source, MET_NORWAY)):
         forecasts += _stored(session, ground, source, now=now)
-    history = [issue.frame for issue in pulled.issues if issue.source == ARCHIVE] + _stored(session, ground, ARCHIVE, now=now)
+    history = [issue.frame for issue in pulled.issues if issue.source in HISTORIES]
+    for source in HISTORIES:
+        history += _stored(session, ground, source, now=now)
     newest_first = by_age(forecasts)
     # How good the weather is, is a matter of the forecast: the newest that reaches ahead, or the newest there is.
     judged = next((frame for frame in newest_first if reaches_ahead(frame, now)), next(iter(newest_first), None))
     problem = "; ".join(told for told in (pulled.problem, *onsite.problems) if told) or None
     status = weather_status(judged, now=now, stale_after_hours=stale_after_hours, problem=problem)
-    rungs = [*onsite.frames, *newest_first, *by_age(history)]
+    rungs = [*onsite.frames, *newest_first, *history]
     if not rungs:
         return GatheredWeather(None, status.model_copy(update={"sample": ground.sample}), onsite.irrigation)
     joined = join(rungs, since=since)

@@ -11,8 +11,9 @@ from forecaster.errors import WeatherError
 from forecaster.ground.ground import Ground
 from forecaster.pipeline.context import Context
 from forecaster.settings.shipped import shipped_folder
-from forecaster.sources import met_norway
+from forecaster.sources import met_norway, nasa_power
 from forecaster.sources.csv_file import read_weather_csv
+from forecaster.sources.nasa_power_hours import as_hours
 from forecaster.sources.openmeteo import fetch_forecast
 from forecaster.sources.openmeteo_archive import fetch_archive
 from forecaster.sources.sample import load_sample
@@ -22,7 +23,10 @@ from forecaster.weather.frame import HourlyWeather, WeatherSource
 
 log = logging.getLogger(__name__)
 
-OPEN_METEO, MET_NORWAY, ARCHIVE = "open-meteo", "met-norway", "open-meteo-archive"
+OPEN_METEO, MET_NORWAY = "open-meteo", "met-norway"
+ARCHIVE, NASA_POWER = "open-meteo-archive", "nasa-power"
+HISTORIES = (ARCHIVE, NASA_POWER)
+"""Sources of reanalysis, the better one first."""
 STATION_WIND_HEIGHT_M = 2.0  # practice: agrometeorological stations stand that high
 SPIN_UP_DAYS = 400
 """Days of reanalysis before the window, for a ground that begins: more than a year, so that a drought before it is known."""
@@ -61,15 +65,20 @@ def pull_weather(ground: Ground, context: Context, *, now: datetime) -> Pull:
 def pull_history(ground: Ground, context: Context, *, before: date, now: datetime) -> Issue | None:
     """Ask for the reanalysis before a day, for a ground that begins; None where it does not come: the next cycle asks again.
 
-    Until then the outlook says from which day it was computed, and that the state before was assumed.
+    NASA POWER's daily values stand in where the hourly archive fails; what they leave open is said in the frame. Until something comes the
+    outlook says from which day it was computed, and that the state before was assumed.
     """
     start, end = before - timedelta(days=SPIN_UP_DAYS), before - timedelta(days=1)
     try:
-        frame = fetch_archive(ground, session=context.web_session, start=start, end=end, now=now, service=context.open_meteo)
+        return Issue(ARCHIVE, fetch_archive(ground, session=context.web_session, start=start, end=end, now=now, service=context.open_meteo))
     except WeatherError as error:
-        log.warning("no reanalysis for %s to start from: %s", ground.id, error.message)
+        log.warning("no hourly reanalysis for %s to start from: %s", ground.id, error.message)
+    try:
+        daily = nasa_power.fetch_daily(ground, session=context.web_session, start=start, end=end, base_url=context.nasa_power_url)
+    except WeatherError as error:
+        log.warning("no daily reanalysis for %s either: %s", ground.id, error.message)
         return None
-    return Issue(ARCHIVE, frame)
+    return Issue(NASA_POWER, as_hours(daily))
 
 
 def _ask(ground: Ground, context: Context, *, now: datetime) -> Issue:

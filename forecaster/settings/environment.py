@@ -68,6 +68,7 @@ class Environment(BaseSettings):
     contact: str | None = Field(default=None, pattern=r"^[!-~]+(@|://)[!-~]+$", description="an email address or a web page")
     """How weather services can reach whoever runs this: MET Norway, asked where Open-Meteo fails, lets in nobody else."""
     met_norway_url: WebAddress = "https://api.met.no"
+    nasa_power_url: WebAddress = "https://power.larc.nasa.gov"
     public_url: WebAddress | None = None
     """Address under which people reach the pages, for links in mails."""
     fixed_now: AwareDatetime | None = Field(default=None, description="a time with its offset, like 2026-09-12T05:00:00Z")

@@ -179,6 +179,7 @@ def one_cycle() -> Row:
             open_meteo=Service(),
             contact=None,
             met_norway_url="https://api.met.no",
+            nasa_power_url="https://power.larc.nasa.gov",
             clock=lambda: now,
             owner="bench",
             real_clock=lambda: now,

@@ -52,6 +52,7 @@ def send_due(engine: Engine, mailer: Mailer, *, owner: str, now: datetime) -> No
             open_meteo=OpenMeteo(),
             contact=None,
             met_norway_url="https://api.met.no",
+            nasa_power_url="https://power.larc.nasa.gov",
             clock=lambda: now,
             owner=owner,
             real_clock=lambda: now,

@@ -66,6 +66,7 @@ class Service:
             open_meteo=OpenMeteo(),
             contact=self.contact,
             met_norway_url="https://api.met.no",
+            nasa_power_url="https://power.larc.nasa.gov",
             clock=lambda: self.now,
             owner=self.owner,
             real_clock=lambda: self.now,

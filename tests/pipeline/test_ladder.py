@@ -53,6 +53,14 @@ class Services:
         first, last = (datetime.combine(day, datetime.min.time(), tzinfo=UTC) for day in (start, end))
         return self.frame(replace(OPEN_METEO, name="Open-Meteo archive"), first, last + timedelta(hours=23))
 
+    def daily(self, _place: Any, *, session: Any, start: date, end: date, base_url: str) -> tuple[date, date]:
+        self.ask("NASA POWER")
+        return start, end
+
+    def as_hours(self, days: tuple[date, date]) -> HourlyWeather:
+        first, last = (datetime.combine(day, datetime.min.time(), tzinfo=UTC) for day in days)
+        return self.frame(replace(OPEN_METEO, name="NASA POWER"), first, last + timedelta(hours=23))
+
     def locationforecast(
         self, _place: Any, *, session: Any, now: datetime, kept: KeptAnswer | None, contact: str, base_url: str
     ) -> tuple[HourlyWeather, KeptAnswer]:
@@ -69,6 +77,8 @@ def services(service: Service, monkeypatch: pytest.MonkeyPatch) -> Iterator[Serv
     made = Services(service, set(), [], [])
     monkeypatch.setattr(pull, "fetch_forecast", made.forecast)
     monkeypatch.setattr(pull, "fetch_archive", made.archive)
+    monkeypatch.setattr(pull.nasa_power, "fetch_daily", made.daily)
+    monkeypatch.setattr(pull, "as_hours", made.as_hours)
     monkeypatch.setattr(pull.met_norway, "fetch_locationforecast", made.locationforecast)
     return made
 
@@ -87,7 +97,7 @@ def test_a_ground_that_begins_rests_on_a_year_of_reanalysis_asked_for_once(servi
 
 def test_reanalysis_that_comes_later_replaces_what_was_assumed(services: Services) -> None:
     service = services.service
-    services.down = {"archive"}
+    services.down = {"archive", "NASA POWER"}
     assert service.cycle().status == "ok", "without it the outlook is made, and says from when it was computed"
     assumed = service.outlooks()["main-pitch"].simulated_from
     assert (service.now.date() - assumed).days < 100
@@ -95,6 +105,18 @@ def test_reanalysis_that_comes_later_replaces_what_was_assumed(services: Service
     service.wait(hours=3)
     service.cycle()
     assert (service.now.date() - service.outlooks()["main-pitch"].simulated_from).days > 400
+
+
+def test_daily_reanalysis_stands_in_where_the_hourly_one_fails(services: Services) -> None:
+    service = services.service
+    services.down = {"archive"}
+    service.cycle()
+    assert services.asked == ["Open-Meteo", "archive", "NASA POWER"]
+    assert (service.now.date() - service.outlooks()["main-pitch"].simulated_from).days > 400
+    services.asked.clear()
+    service.wait(hours=3)
+    service.cycle()
+    assert services.asked == ["Open-Meteo"], "one history is enough"
 
 
 def test_without_a_contact_the_second_service_is_not_asked_and_the_last_good_weather_serves(services: Services) -> None:
