@@ -226,3 +226,14 @@ def test_blocks_give_what_single_days_give() -> None:
             elevation_m=50.0,
         )
         assert whole[day] == pytest.approx(et.reference_evapotranspiration(row), abs=1e-13)
+
+
+def test_at_dusk_the_variants_part_by_what_they_call_night() -> None:
+    """Sun still up, net radiation already below 0: FAO-56 has G 0.1 Rn (eq. 45), ASCE-EWRI 2005 0.5 Rn and Cd 0.96, by the sign of Rn."""
+    dusk = WeatherHour(10.0, 0.6, 2.0, 0.05, 1.0, 0.2, 100.0)
+    net = float(radiation.net_radiation(radiation.net_shortwave(0.05), radiation.net_longwave_hourly(10.0, 0.6, 1.0)))
+    assert net < 0.0
+    for variant, share in ((FAO56, 0.1), (ASCE_SHORT, 0.5)):
+        hour = et.EvaporationHour(10.0, 0.6, 2.0, net, 100.0, share * net)
+        by_hand = et.reference_evapotranspiration_hourly(hour, variant=variant)
+        assert et.reference_evapotranspiration_of_hour(dusk, variant=variant) == pytest.approx(by_hand, abs=2e-4)

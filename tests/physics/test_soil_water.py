@@ -314,3 +314,16 @@ def test_layers_even_out_their_shares_and_repellent_soil_does_not_draw_water_up(
     assert repelled.surface_mm[0] == 10.0
     dry_below, _ = sw.water_day(stores(surface=0.0, lower=13.0), soil, idle, **still)
     assert dry_below.surface_mm[0] == pytest.approx(0.2 * 13.0 * 13.0 / 26.0)  # 13 mm of the surface layer's 13 against 26 below
+
+
+def test_a_full_root_zone_backs_up_into_the_surface_layer_before_anything_runs_off() -> None:
+    """Full below, nothing drains away, 10 mm of rain on 17 mm of free pores above (0.17 × 100 mm), half of it moving on: all stays."""
+    soil = root_zone(drains_per_day=0.5, percolation_limit_mm=0.0)
+    full_below = stores(lower=-34.0)  # 0.17 m³/m³ above field capacity over 200 mm
+    nothing = demand(0.0, 0.9, 1.2, 0.05, 0.4)
+    after, flux = sw.water_day(full_below, soil, nothing, into_surface_mm=column(10.0), into_lower_mm=column(0.0))
+    assert (after.surface_mm[0], after.lower_mm[0]) == pytest.approx((-10.0, -34.0))
+    assert flux.saturation_runoff_mm[0] == pytest.approx(0.0)
+    after, flux = sw.water_day(full_below, soil, nothing, into_surface_mm=column(20.0), into_lower_mm=column(0.0))
+    assert after.surface_mm[0] == pytest.approx(-17.0)
+    assert flux.saturation_runoff_mm[0] == pytest.approx(3.0)

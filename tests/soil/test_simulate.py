@@ -228,6 +228,34 @@ def test_turf_on_cold_soil_uses_less_water() -> None:
         assert warm.transpiration_mm[0, 0] == pytest.approx(1.8), soil_c
 
 
+def test_dry_wind_raises_the_basal_coefficient_and_not_that_of_brown_turf() -> None:
+    """FAO-56 eq. 70, wind 4 m/s, 20 %: 0.9 + (0.04 × 2 + 0.004 × 25)(0.1/3)^0.3 = 0.9649; Kcb of brown turf, 0.2, stands (Kcb > 0.45)."""
+    columns = stack([SOUND])
+    windy = {"wind_speed_2m_ms": np.full((1, 1), 4.0), "relative_humidity_min_percent": np.full((1, 1), 20.0)}
+    weather = replace(forcing(np.zeros(1), 2.0, 15.0, columns=1), **windy)
+    start = first_guess(columns, MODEL)
+    for green, coefficient in ((1.0, 0.9649), (0.0, 0.2)):
+        run = simulate(columns, replace(start, green_cover=np.full(1, green)), weather, MODEL)
+        assert run.transpiration_mm[0, 0] == pytest.approx(2.0 * coefficient, abs=2e-4)
+
+
+def test_roots_dry_the_exposed_fraction_too_and_repellent_soil_draws_up_less() -> None:
+    """Tew of FAO-56 eq. 77: De grows by what roots take; and a repellent top layer, dry over a moist rest, is wetted less from below."""
+    columns = stack([SOUND | {"exchange_per_day": 0.2}])
+    start, dry_days = first_guess(columns, MODEL), forcing(np.zeros(1), 2.0, 18.0, columns=1)
+    rooted = simulate(columns, start, dry_days, MODEL).final.exposed_depletion_mm[0]
+    assert rooted > simulate(columns, start, dry_days, replace(MODEL, exposed_rooted=False)).final.exposed_depletion_mm[0] + 0.5
+    top_dry, still = replace(start, surface_depletion_mm=np.full(1, 5.0)), forcing(np.zeros(1), 0.0, 15.0, columns=1)
+    wetted = {
+        seconds: simulate(columns, replace(top_dry, repellency_log10_s=np.full(1, np.log10(seconds))), still, MODEL).surface_water_m3m3[
+            0, 0
+        ]
+        for seconds in (1.0, 3600.0)
+    }
+    assert wetted[3600.0] == pytest.approx(0.23 - 5.0 / 50.0)
+    assert wetted[1.0] > wetted[3600.0] + 0.01
+
+
 def test_a_surface_wetted_every_day_or_two_has_the_lower_upper_limit() -> None:
     """FAO-56, text to eq. 72: 1.1 in place of 1.2 where the soil is wetted daily or every two days."""
     bare = stack([SOUND | {"ground_cover": 0.0, "basal_crop_coefficient": 0.2}])
