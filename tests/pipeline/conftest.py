@@ -138,7 +138,7 @@ def after_one_cycle(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture
-def stored_once(after_one_cycle: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Service]:
+def ran_once(after_one_cycle: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Service]:
     """A service after one good cycle, with a database, weather file and mails of its own."""
     monkeypatch.setattr("forecaster.pipeline.cycle.chart_set", lambda _outlook: {})
     shutil.copytree(after_one_cycle, tmp_path / "copy")

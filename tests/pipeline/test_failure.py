@@ -32,8 +32,8 @@ def words(mail: EmailMessage) -> str:
 
 
 @pytest.mark.usefixtures("broken")
-def test_people_who_have_todays_message_are_not_told_at_ten_but_page_and_health_show_it(stored_once: Service) -> None:
-    service = stored_once
+def test_people_who_have_todays_message_are_not_told_at_ten_but_page_and_health_show_it(ran_once: Service) -> None:
+    service = ran_once
     assert len(service.mails()) == 2
     service.wait(hours=4)
     assert service.cycle().status == "failed"
@@ -44,8 +44,8 @@ def test_people_who_have_todays_message_are_not_told_at_ten_but_page_and_health_
 
 
 @pytest.mark.usefixtures("broken")
-def test_when_nothing_has_come_for_half_a_day_they_are_told_what_happened_once_and_the_weather_is_not_blamed(stored_once: Service) -> None:
-    service = stored_once
+def test_when_nothing_has_come_for_half_a_day_they_are_told_what_happened_once_and_the_weather_is_not_blamed(ran_once: Service) -> None:
+    service = ran_once
     for _ in range(5):
         service.wait(hours=3)
         service.cycle()
@@ -65,8 +65,8 @@ def test_when_nothing_has_come_for_half_a_day_they_are_told_what_happened_once_a
 
 
 @pytest.mark.usefixtures("broken")
-def test_the_next_morning_they_are_told_at_their_hour_of_which_day_the_last_outlook_is(stored_once: Service) -> None:
-    service = stored_once
+def test_the_next_morning_they_are_told_at_their_hour_of_which_day_the_last_outlook_is(ran_once: Service) -> None:
+    service = ran_once
     service.wait(hours=23)
     service.cycle()
     assert told_of_failure(service) == []
@@ -84,8 +84,8 @@ def test_where_there_has_never_been_an_outlook_it_says_so(service: Service) -> N
 
 
 @pytest.mark.usefixtures("broken")
-def test_one_whose_message_of_today_never_went_out_is_told_at_once(stored_once: Service) -> None:
-    service = stored_once
+def test_one_whose_message_of_today_never_went_out_is_told_at_once(ran_once: Service) -> None:
+    service = ran_once
     missed = service.ground.recipients[0].email
     with transaction(service.engine) as session:
         session.query(MessageRow).where(MessageRow.recipient == missed).update({"status": "expired", "sent_at": None})
