@@ -12,7 +12,6 @@ Columns do not know each other, so they are worked off in blocks that stay in th
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -82,11 +81,10 @@ def simulate_series(
     *,
     keep: Collection[str],
     order: DayOrder = DayOrder.WATER_FIRST,
-    workers: int = 1,
 ) -> tuple[Mapping[str, Floats], SoilState]:
     """The same, keeping only the named series (fields of ``Simulation``): for many columns memory is what limits.
 
-    ``workers``: how many blocks of columns are worked on at a time; the numbers do not depend on it. Raises ValueError for an unknown name,
+    Raises ValueError for an unknown name,
     and where the shapes do not fit.
     """
     days, count = forcing.rain_mm.shape
@@ -100,15 +98,10 @@ def simulate_series(
         into = {name: series[:, block] for name, series in kept.items()}
         return _run_block(columns.part(block), state.part(block), forcing.part(block), model, order, into)
 
-    # As many blocks as fill the workers evenly, none larger than the cache likes.
-    number = max(-(-count // BLOCK_COLUMNS), min(workers, count), 1)
+    # Blocks of one size, none larger than the cache likes. Several at a time in threads did not pay: numpy's calls are too short for it.
+    number = max(-(-count // BLOCK_COLUMNS), 1)
     edges = [count * part // number for part in range(number + 1)]
-    blocks = [slice(first, last) for first, last in pairwise(edges)]
-    if workers == 1 or number == 1:
-        finals = [run(block) for block in blocks]
-    else:
-        with ThreadPoolExecutor(workers) as pool:
-            finals = list(pool.map(run, blocks))
+    finals = [run(slice(first, last)) for first, last in pairwise(edges)]
     return kept, finals[0] if number == 1 else SoilState.joined(finals)
 
 

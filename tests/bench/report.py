@@ -12,7 +12,6 @@ from __future__ import annotations
 import argparse
 import importlib.util
 import json
-import os
 import sys
 import tempfile
 import tracemalloc
@@ -34,7 +33,6 @@ from tests.soil.builders import BAND, SOUND  # noqa: E402
 
 Row = dict[str, Any]
 KEPT = ("green_cover", "available_water_fraction", "flush_hazard_per_day")
-WORKERS = os.cpu_count() or 1
 MODEL = ModelParameters()
 DAYS = 365
 EXCHANGING = {"exchange_per_day": 0.2}
@@ -71,7 +69,7 @@ def step_seconds(columns: int, days: int, repeats: int) -> float:
     """Our full daily step: water, snow, repellency, cover, fruiting; three series kept."""
     made, driven = zones(columns), weather(days, columns)
     start = first_guess(made, MODEL)
-    return best(lambda: simulate_series(made, start, driven, MODEL, keep=KEPT, workers=WORKERS), repeats)
+    return best(lambda: simulate_series(made, start, driven, MODEL, keep=KEPT), repeats)
 
 
 def pyfao56_zone_years(days: int, repeats: int) -> float:
@@ -103,7 +101,7 @@ def against_pyfao56(columns: int, days: int, repeats: int) -> tuple[Row, float]:
     ours = columns * days / 365.0 / seconds
     theirs = pyfao56_zone_years(days, repeats)
     name = f"full daily step, {columns} columns x {days} days, zone-years per second, pyfao56"
-    return row(name, ours, theirs, ours / theirs, ">= 20000 x", ours / theirs >= 20_000.0, f"{WORKERS} workers"), seconds
+    return row(name, ours, theirs, ours / theirs, ">= 20000 x", ours / theirs >= 20_000.0), seconds
 
 
 def against_bucket(columns: int, days: int, repeats: int, ours: float) -> Row:
@@ -111,7 +109,7 @@ def against_bucket(columns: int, days: int, repeats: int, ours: float) -> Row:
     theirs = bare_bucket_seconds(columns, days, repeats)
     if theirs is None:
         return row(name, ours, None, None, "<= 5 x", None, "skipped: numba is not installed (extra bench)")
-    return row(name, ours, theirs, ours / theirs, "<= 5 x", ours / theirs <= 5.0, f"ours {WORKERS} workers, the bucket one thread")
+    return row(name, ours, theirs, ours / theirs, "<= 5 x", ours / theirs <= 5.0, "one thread each")
 
 
 def one_ground(repeats: int) -> Row:
@@ -142,7 +140,7 @@ def memory(columns: int, days: int) -> Row:
     made, driven = zones(columns), weather(days, columns)
     start = first_guess(made, MODEL)
     tracemalloc.start()
-    kept, final = simulate_series(made, start, driven, MODEL, keep=KEPT[:1], workers=WORKERS)
+    kept, final = simulate_series(made, start, driven, MODEL, keep=KEPT[:1])
     peak = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
     ratio = peak / (columns * days * 8)
