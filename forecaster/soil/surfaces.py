@@ -126,8 +126,8 @@ def surface_forcing(
 ) -> Forcing:
     """What drives the columns of the surfaces over a part of the daily weather; arrays of shape (day, 2 × surface).
 
-    ``irrigation_logs``: by surface id, see ``irrigation_given``. ``over_capacity_mm``: from ``rain_over_capacity`` for all days of the daily
-    weather, shape (day, surface).
+    ``irrigation_logs``: by surface id, see ``irrigation_given``. ``over_capacity_mm``: from ``rain_over_capacity`` for all days of the
+    daily weather, shape (day, surface).
     """
     columns = len(surfaces) * COLUMNS_PER_SURFACE
 

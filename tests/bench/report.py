@@ -1,7 +1,8 @@
 """Speed and memory beside peers, in one run: ``python tests/bench/report.py [--json] [--smoke]``.
 
 Same inputs, warmed up, best of five; prints name, ours, peer, ratio, goal, met. Exit code 1 when a goal is missed. Not a test: a busy
-machine misses goals, so nothing waits for them. ``--smoke`` runs everything small, judges nothing, and exits 0: it shows that the report runs.
+machine misses goals, so nothing waits for them. ``--smoke`` runs everything small, judges nothing, and exits 0: it shows that the report
+runs.
 
 Peers: refet and pyet (daily ET0), pyfao56 (the dual coefficient water balance, one field at a time), and the bare one-bucket balance as a
 compiled time-major loop (numba, in the ``bench`` extra only).
