@@ -124,7 +124,7 @@ def latitude_from_radiation(shortwave_mj: Floats, day_of_year: Whole, month: Who
     used = np.isfinite(shortwave_mj)
     best, found = np.inf, 0.0
     for latitude in np.arange(-65.0, 65.5, 0.5):
-        share = shortwave_mj[used] / np.maximum(radiation.extraterrestrial_radiation(latitude, day_of_year[used]), 0.1)
+        share = shortwave_mj[used] / np.maximum(radiation.extraterrestrial_radiation(latitude, day_of_year[used].astype(np.float64)), 0.1)
         clear = np.array([np.percentile(share[month[used] == m], 90) for m in np.unique(month[used])])
         spread = float(clear.std() / clear.mean())
         if spread < best:
