@@ -116,7 +116,10 @@ def next_fixture(fixtures: Iterable[FixtureSummary], surface_id: str, *, now: da
 
 
 def _subject(ground: GroundSummary, weather: WeatherStatus, found: Sequence[tuple[SurfaceOutlook, Signal]], unknown: Sequence[str]) -> str:
-    """Worst first, the same thing once, with the surfaces where it is worst: "Brackenholt: rings showing (Main pitch, Lower pitch); dry patch (Outfield); 2 more"."""
+    """Worst first, the same thing once, with the surfaces where it is worst.
+
+    Like "Brackenholt: rings showing (Main pitch, Lower pitch); dry patch (Outfield); 2 more".
+    """
     parts = []
     if weather.state == "missing" or len(unknown) == len(ground.surfaces):
         parts.append("not known for lack of weather" if weather.state == "missing" else "not known")

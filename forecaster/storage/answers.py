@@ -1,4 +1,4 @@
-"""Answers of weather services that must be kept until the next question: some services ask their users not to fetch the same thing twice."""
+"""Answers of weather services that must be kept until the next question: some ask their users not to fetch the same thing twice."""
 
 from __future__ import annotations
 

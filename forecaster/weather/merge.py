@@ -1,4 +1,4 @@
-"""Join weather of one place from several frames: what the most trusted does not say, the next may, hour by hour and variable by variable."""
+"""Join weather of one place from several frames: what the most trusted does not say, the next may, value by value."""
 
 from __future__ import annotations
 
