@@ -17,6 +17,8 @@ from forecaster.pipeline.context import Context, fixed_now
 from forecaster.settings.configuration import load_configuration
 from forecaster.settings.environment import Environment
 from forecaster.sources.openmeteo import Service as OpenMeteo
+from forecaster.sources.openmeteo_limits import FREE_LIMITS
+from forecaster.storage.budget import RequestBudget
 from forecaster.storage.database import migrate, open_database
 
 
@@ -30,6 +32,8 @@ def make_context(environment: Environment) -> Context:
     engine = open_database(environment.database_url)
     migrate(engine)
     key = environment.openmeteo_key
+    # With a key the service does the counting; without one the free service's limits are kept here, for all processes together.
+    budget = None if key else RequestBudget(engine, "open-meteo", FREE_LIMITS, make_clock(None))
     return Context(
         configuration=configuration,
         engine=engine,
@@ -41,6 +45,8 @@ def make_context(environment: Environment) -> Context:
             base_url=environment.openmeteo_url,
             api_key=key.get_secret_value() if key else None,
             past_days=configuration.service.history_days,
+            archive_url=environment.openmeteo_archive_url,
+            budget=budget,
         ),
         contact=environment.contact,
         met_norway_url=environment.met_norway_url,
