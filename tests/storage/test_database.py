@@ -97,7 +97,7 @@ def test_a_new_database_survives_a_power_cut_and_checks_its_references(tmp_path:
 def test_processes_that_start_at_once_migrate_once(tmp_path: Path) -> None:
     path = tmp_path / "forecaster.db"
     program = (
-        "import sys; from forecaster.storage.database import MIGRATIONS, migrate, open_database; "
+        "import sys; from forecaster.storage.database import migrate, open_database; "
         "sys.stdin.readline(); engine = open_database(sys.argv[1]); migrate(engine)"
     )
     started = [
