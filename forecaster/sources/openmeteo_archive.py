@@ -46,8 +46,6 @@ WIND_HEIGHT_M = 10.0
 _LONGEST_PIECE = timedelta(days=365)
 # The reanalysis is 5 days behind; an answer that ends much earlier is a fault and not its delay. Status: assumption.
 _LONGEST_DELAY = timedelta(days=10)
-# A piece is years of hours, so it may take longer than a forecast, and it may wait for the next minute of the budget.
-PATIENCE = Patience(deadline_seconds=180.0)
 
 
 def fetch_archive(
@@ -64,7 +62,8 @@ def fetch_archive(
 
     One request a year, one at a time. Every value counts as modelled. Null becomes NaN; the newest days, which are not out yet, are
     cut off and a note says where the weather ends. Hours as in ``fetch_forecast``: the frame begins one hour before ``start`` with
-    rain and radiation alone. ``issued_at`` is ``now``. The patience is per request.
+    rain and radiation alone. ``issued_at`` is ``now``. The patience is per request: for decades without
+    a key give it minutes, so that a used-up minute of the budget is waited for.
 
     Raises: WeatherRefused for days the archive does not hold, WeatherUnavailable where none of them is out yet; else as
     ``fetch_forecast``; StorageError where the budget cannot be read.
@@ -77,10 +76,7 @@ def fetch_archive(
             source=SOURCE.name,
             hint="Ask for days within these.",
         )
-    pieces = [
-        _fetch_piece(place, first, last, session=session, service=service, patience=patience or PATIENCE)
-        for first, last in _pieces(start, end)
-    ]
+    pieces = [_fetch_piece(place, first, last, session=session, service=service, patience=patience) for first, last in _pieces(start, end)]
     stamps = np.concatenate([piece[0] for piece in pieces])
     columns = {name: np.concatenate([piece[1][name] for piece in pieces]) for name in VARIABLE_MAP}
     return _frame(stamps, columns, now=now)
@@ -94,7 +90,7 @@ def _pieces(start: date, end: date) -> Iterator[tuple[date, date]]:
 
 
 def _fetch_piece(
-    place: Place, first: date, last: date, *, session: requests.Session, service: Service, patience: Patience
+    place: Place, first: date, last: date, *, session: requests.Session, service: Service, patience: Patience | None
 ) -> tuple[Stamps, dict[str, Floats]]:
     days = (last - first).days + 1
     params = hourly_params([Spot.of(place)], VARIABLE_MAP)
