@@ -223,7 +223,7 @@ def _zone(entry: OnsiteEntry, note: Note) -> tuple[tzinfo | None, bool]:
 def _column(column: OnsiteColumnEntry, entry: OnsiteEntry, surfaces: list[str], note: Note) -> OnsiteColumn:
     allowed = QUANTITIES_OF_KIND[entry.kind]
     if column.quantity not in allowed:
-        note("quantity", column.quantity, f"in a {entry.kind}: {', '.join(allowed)}")
+        note("quantity", column.quantity, f"in a file of kind {entry.kind}: {', '.join(allowed)}")
     units = UNITS_OF_QUANTITY[column.quantity]
     if column.unit not in units:
         note("unit", column.unit, f"a unit of {column.quantity}: {', '.join(units)}")

@@ -18,7 +18,7 @@ import pandas as pd
 
 from forecaster.errors import WeatherMalformed, WeatherUnavailable
 from forecaster.ground.ground import Ground
-from forecaster.ground.onsite import OUR_UNIT, OnsiteSource
+from forecaster.ground.onsite import OUR_UNIT, OnsiteColumn, OnsiteSource
 from forecaster.quantities import Origin
 from forecaster.sources.onsite_clock import DAY, EPOCH, local_minutes
 from forecaster.sources.onsite_hours import reaches_over_hours, whole_hours
@@ -259,10 +259,7 @@ def _understood(
     known = lines is not None and len(lines) > 0
     return Understood(
         files=tuple(read.file for read in reads),
-        columns=tuple(
-            f"{c.column} is {c.called} in {c.unit}" + ("" if c.unit == OUR_UNIT[c.quantity] else f", taken over in {OUR_UNIT[c.quantity]}")
-            for c in source.columns
-        ),
+        columns=tuple(_column_words(column) for column in source.columns),
         unused=tuple(dict.fromkeys(name for read in reads for name in read.unused)),
         zone=clock_words(source.clock),
         interval_minutes=None if log else interval,
@@ -276,6 +273,17 @@ def _understood(
         unplaced_rain_mm=unplaced,
         notes=notes,
     )
+
+
+def _column_words(column: OnsiteColumn) -> str:
+    ours = OUR_UNIT[column.quantity]
+    words = f"{column.column} is {column.called} in {column.unit}" + ("" if column.unit == ours else f", taken over in {ours}")
+    if column.surface is not None:
+        words += f", of {column.surface}"
+    if column.total is not None:
+        reset = column.total.reset_at
+        words += ", a running total that " + ("never begins anew" if reset is None else f"begins anew at {reset:%H:%M}")
+    return words
 
 
 def _first_rows(source: OnsiteSource, lines: Lines) -> tuple[ShownRow, ...]:
