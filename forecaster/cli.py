@@ -1,4 +1,4 @@
-"""The command line: ``forecaster demo | init | check | run | serve | validate | et0 | spin-up``.
+"""The command line: ``forecaster demo | init | check | run | serve | validate | et0 | spin-up | onsite``.
 
 Each command imports what it needs when it runs: the web process must stay light.
 """
@@ -254,6 +254,31 @@ def spin_up(
             typer.echo(json.dumps(as_document(memories, surfaces), indent=2, allow_nan=False))
         else:
             print_tables(memories, surfaces, turf, _console())
+
+
+@app.command()
+def onsite(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A file of the ground's own instruments.")],
+    ground: Annotated[str, typer.Option("--ground", metavar="ID", help="A ground of config/.")],
+    entry: Annotated[str, typer.Option("--entry", metavar="ID", help="The [[onsite]] of the ground that says how to read the file.")],
+    config: ConfigFolder = None,
+) -> None:
+    """Show what is understood of a gauge, station, probe or irrigation file, and what is rejected and why. Stores nothing."""
+    from datetime import UTC, datetime
+
+    from forecaster.commands.onsite import chosen, dry_run
+    from forecaster.pipeline.context import fixed_now
+    from forecaster.settings.configuration import load_configuration
+    from forecaster.settings.environment import read_environment
+
+    with _told_in_one_line():
+        _choose(config, None)
+        configuration = load_configuration(read_environment().config)
+        source = chosen(configuration, ground, entry)
+        now = fixed_now(configuration) or datetime.now(UTC)
+        understood = dry_run(file, source, now=now, console=_console())
+    if not understood:
+        raise typer.Exit(FAILED)
 
 
 @app.command()
