@@ -115,7 +115,7 @@ def test_doubled_lines_count_once_and_every_other_fault_is_told_with_its_line() 
 
 def test_a_knocked_gauge_is_no_shower_and_a_shower_is_no_knocked_gauge() -> None:
     read = reading("knocked_bucket")
-    assert hours(read, PRECIPITATION) == {"09-01 01": 18.8, "09-01 02": 0.0}
+    assert hours(read, PRECIPITATION) == {"09-01 01": 18.8, "09-01 02": 0.0, "09-01 03": 12.4, "09-01 04": 12.4}
     assert told(read.rejected) == [(4, "rain", "14.2")]
     assert "knocked" in read.rejected[0].rule
 
