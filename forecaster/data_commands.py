@@ -1,0 +1,180 @@
+"""Commands about data: what is known of a ground's weather, own instruments, station files, measured soil, start-up.
+
+Each imports what it needs when it runs.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Literal
+
+import typer
+
+from forecaster.terminal import FAILED, ConfigFolder, DataFolder, choose, console, told_in_one_line
+
+app = typer.Typer()
+
+
+@app.command()
+def weather(
+    ground: Annotated[str, typer.Argument(help="Id of a configured ground.")], config: ConfigFolder = None, data: DataFolder = None
+) -> None:
+    """Show what is known of a ground's weather: from where, how old, what is missing, what was taken out and why. Asks no service."""
+
+    from forecaster.commands.weather import known_weather, show_weather
+    from forecaster.settings.environment import read_environment
+    from forecaster.startup import make_context
+
+    with told_in_one_line():
+        choose(config, data)
+        context = make_context(read_environment())
+        found, gathered = known_weather(ground, context)
+        show_weather(found, gathered, now=context.clock(), console=console())
+
+
+@app.command()
+def validate(
+    files: Annotated[list[Path], typer.Argument(metavar="FILE.csv...", help="Daily station files with measured soil.")],
+    as_json: Annotated[bool, typer.Option("--json", help="Print all scores as JSON instead of a table.")] = False,
+    mapping: Annotated[
+        list[str] | None,
+        typer.Option("--map", metavar="NAME=COLUMN", help="A column that is not named as in the climate reference network."),
+    ] = None,
+    soil: Annotated[
+        str | None, typer.Option("--soil", metavar="CLASS", help="Soil class of config/ (default: each series' odd months say it).")
+    ] = None,
+    latitude: Annotated[float | None, typer.Option("--latitude", min=-90, max=90, help="Degrees north, for files that do not say.")] = None,
+    elevation: Annotated[
+        float | None, typer.Option("--elevation", min=-430, max=9000, help="Metres above the sea, for files that do not say.")
+    ] = None,
+    config: ConfigFolder = None,
+) -> None:
+    """Score the model on stations with measured soil moisture and temperature, beside two simple rivals."""
+    import json
+
+    from forecaster.commands.validate import read_mapping, read_materials, read_stations, score_station
+    from forecaster.commands.validation_report import as_document, print_table
+    from forecaster.settings.environment import read_environment
+
+    with told_in_one_line():
+        columns = read_mapping(mapping or [])
+        choose(config, None)
+        materials = read_materials(read_environment().config, soil)
+        stations = read_stations(files, columns=columns, latitude=latitude, elevation_m=elevation)
+        results = [score_station(series, materials) for series in stations]
+        if as_json:
+            typer.echo(json.dumps(as_document(results), indent=2, allow_nan=False))
+        else:
+            print_table(results, console())
+
+
+@app.command()
+def et0(
+    file: Annotated[Path, typer.Argument(metavar="FILE.csv", help="Days, or hours with --hourly, under our column names.")],
+    latitude: Annotated[float, typer.Option("--latitude", help="Degrees north.")],
+    longitude: Annotated[float, typer.Option("--longitude", help="Degrees east; west is negative.")],
+    elevation: Annotated[float, typer.Option("--elevation", help="Metres above the sea.")],
+    wind_height: Annotated[
+        float | None, typer.Option("--wind-height", help="Height of the wind gauge in metres, if the file has wind.")
+    ] = None,
+    hourly: Annotated[bool, typer.Option("--hourly", help="The file holds hours, not days.")] = False,
+    variant: Annotated[str, typer.Option("--variant", help="fao56, or asce-short.")] = "fao56",
+    zone: Annotated[str | None, typer.Option("--zone", help="Clock of time_local: Europe/London, or -08:00.")] = None,
+    mapping: Annotated[
+        list[str] | None, typer.Option("--map", metavar="NAME=COLUMN", help="A column that is not named as ours; may be repeated.")
+    ] = None,
+    setting: Annotated[
+        Literal["inland", "coast", "island"], typer.Option("--setting", help="For radiation from the temperature range.")
+    ] = "inland",
+    arid: Annotated[bool, typer.Option("--arid", help="A dry place: for humidity and cloud that are not in the file.")] = False,
+    hargreaves: Annotated[
+        bool, typer.Option("--hargreaves", help="Days with nothing but temperatures: Hargreaves, not Penman-Monteith.")
+    ] = False,
+    replace_impossible: Annotated[
+        bool, typer.Option("--replace-impossible", help="Take numbers out of range for missing; they are refused otherwise.")
+    ] = False,
+    out: Annotated[Literal["table", "csv"] | None, typer.Option("--out", help="Default: a table on a terminal, CSV elsewhere.")] = None,
+) -> None:
+    """Work out reference evapotranspiration from a station's file, and say what had to be estimated for it."""
+    with told_in_one_line():
+        from forecaster.commands.et0 import Request, run
+
+        run(
+            Request(
+                file=file,
+                latitude=latitude,
+                longitude=longitude,
+                elevation_m=elevation,
+                wind_height_m=wind_height,
+                hourly=hourly,
+                variant=variant,
+                zone=zone,
+                columns=mapping or [],
+                setting=setting,
+                arid=arid,
+                hargreaves=hargreaves,
+                replace_impossible=replace_impossible,
+                out=out,
+            )
+        )
+
+
+@app.command("spin-up")
+def spin_up(
+    files: Annotated[
+        list[Path] | None, typer.Argument(metavar="[FILE.csv...]", help="Station files as for validate (default: invented weather).")
+    ] = None,
+    turf: Annotated[str, typer.Option("--turf", metavar="ID", help="Turf of config/.")] = "cool-season",
+    as_json: Annotated[bool, typer.Option("--json", help="Print every start as JSON instead of tables.")] = False,
+    mapping: Annotated[
+        list[str] | None,
+        typer.Option("--map", metavar="NAME=COLUMN", help="A column that is not named as in the climate reference network."),
+    ] = None,
+    latitude: Annotated[float | None, typer.Option("--latitude", min=-90, max=90, help="Degrees north, for files that do not say.")] = None,
+    elevation: Annotated[
+        float | None, typer.Option("--elevation", min=-430, max=9000, help="Metres above the sea, for files that do not say.")
+    ] = None,
+    config: ConfigFolder = None,
+) -> None:
+    """Print how many days of weather each soil takes to forget the state that a simulation was started from."""
+    import json
+
+    from forecaster.commands.spin_up import as_document, invented, memory_of, print_tables, read_surfaces
+    from forecaster.commands.validate import read_mapping, read_stations
+    from forecaster.settings.environment import read_environment
+
+    with told_in_one_line():
+        columns = read_mapping(mapping or [])
+        choose(config, None)
+        surfaces, model = read_surfaces(read_environment().config, turf)
+        stations = read_stations(files, columns=columns, latitude=latitude, elevation_m=elevation) if files else invented()
+        memories = [memory_of(series, surfaces, model) for series in stations]
+        if as_json:
+            typer.echo(json.dumps(as_document(memories, surfaces), indent=2, allow_nan=False))
+        else:
+            print_tables(memories, surfaces, turf, console())
+
+
+@app.command()
+def onsite(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A file of the ground's own instruments.")],
+    ground: Annotated[str, typer.Option("--ground", metavar="ID", help="A ground of config/.")],
+    entry: Annotated[str, typer.Option("--entry", metavar="ID", help="The [[onsite]] of the ground that says how to read the file.")],
+    config: ConfigFolder = None,
+) -> None:
+    """Show what is understood of a gauge, station, probe or irrigation file, and what is rejected and why. Stores nothing."""
+
+    from forecaster.commands.onsite import chosen, dry_run
+    from forecaster.pipeline.context import fixed_now
+    from forecaster.settings.configuration import load_configuration
+    from forecaster.settings.environment import read_environment
+    from forecaster.startup import make_clock
+
+    with told_in_one_line():
+        choose(config, None)
+        configuration = load_configuration(read_environment().config)
+        source = chosen(configuration, ground, entry)
+        now = make_clock(fixed_now(configuration))()
+        understood = dry_run(file, source, now=now, console=console())
+    if not understood:
+        raise typer.Exit(FAILED)

@@ -1,0 +1,65 @@
+"""What all commands share: their options, how choices are handed on, and how errors are told."""
+
+from __future__ import annotations
+
+import logging
+import os
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from forecaster.errors import ConfigurationError, ForecasterError
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+FAILED = 1
+TABLE_WIDTH = 140
+
+ConfigFolder = Annotated[
+    Path | None, typer.Option("--config", help="Configuration folder (default: FORECASTER_CONFIG, or the shipped one).")
+]
+DataFolder = Annotated[Path | None, typer.Option("--data", help="Folder for database and mails (default: FORECASTER_DATA, or ./var).")]
+PortNumber = Annotated[int | None, typer.Option("--port", min=1, max=65535, help="Port of the pages and the API.")]
+
+
+def choose(config: Path | None, data: Path | None) -> None:
+    if config is not None:
+        set_variable("CONFIG", config)
+    if data is not None:
+        set_variable("DATA", data)
+
+
+def set_variable(name: str, value: object) -> None:
+    """Hand a choice of the command line on to this process's settings reader and to child processes."""
+    os.environ[f"FORECASTER_{name}"] = str(value)
+
+
+def log_to_stderr() -> None:
+    logging.basicConfig(stream=sys.stderr, level=logging.WARNING, format="%(asctime)s %(levelname)s %(name)s: %(message)s")
+
+
+def console() -> Console:
+    """The terminal, or, into a file or a pipe, lines wide enough that no table cuts its words off."""
+    from rich.console import Console
+
+    return Console(width=None if sys.stdout.isatty() else TABLE_WIDTH)
+
+
+@contextmanager
+def told_in_one_line() -> Iterator[None]:
+    """Errors this program raises on purpose end the command with their message and hint, and exit code 1; no traceback."""
+    try:
+        yield
+    except ConfigurationError as error:
+        from forecaster.settings.mistakes import describe_mistakes
+
+        typer.echo(describe_mistakes(error), err=True)
+        raise typer.Exit(FAILED) from error
+    except ForecasterError as error:
+        typer.echo(f"forecaster: {error.message}.{' ' + error.hint if error.hint else ''}", err=True)
+        raise typer.Exit(FAILED) from error
