@@ -27,7 +27,7 @@ from forecaster.soil.state import Forcing, SoilState
 Floats = npt.NDArray[np.float64]
 
 # Small enough for the processor's cache, large enough that numpy's overhead per call does not count.
-BLOCK_COLUMNS = 8192
+BLOCK_COLUMNS = 16384
 
 
 @dataclass(frozen=True)
