@@ -5,7 +5,7 @@ from __future__ import annotations
 import logging
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import date, datetime, time, timedelta
 
 from sqlalchemy.orm import Session
 
@@ -25,6 +25,8 @@ log = logging.getLogger(__name__)
 
 # A state that was simulated for so long rests on weather, whatever was assumed at its start.
 LONG_ENOUGH_DAYS = 300
+# Local days and UTC hours differ, and the last day may be short.
+HISTORY_ENDS_WITHIN = timedelta(days=2)
 # Enough to bridge pulls that failed or lacked hours; every issue holds months of the past itself.
 OLDER_ISSUES = 4
 
@@ -69,10 +71,17 @@ def read_onsite(ground: Ground, *, now: datetime) -> OnSite:
 
 
 def wants_history(session: Session, ground: Ground, start: Start | None, *, window: date, now: datetime) -> bool:
-    """Whether the ground still rests on an assumed state that reanalysis could replace."""
-    if ground.weather.source != OPEN_METEO or any(latest_issues(session, ground.id, source, now=now) for source in HISTORIES):
+    """Whether the ground still rests on an assumed state that reanalysis could replace.
+
+    Without a state (a new ground, or changed settings) reanalysis that ends long before the window does not count: it would leave a gap.
+    """
+    if ground.weather.source != OPEN_METEO:
         return False
-    return start is None or (window - start.simulated_from).days < LONG_ENOUGH_DAYS
+    stored = [issue for source in HISTORIES for issue in latest_issues(session, ground.id, source, now=now)]
+    if start is None:
+        reaches = datetime.combine(window, time.min, tzinfo=ground.time_zone) - HISTORY_ENDS_WITHIN
+        return all(issue.last_hour < reaches for issue in stored)
+    return not stored and (window - start.simulated_from).days < LONG_ENOUGH_DAYS
 
 
 def joined_weather(

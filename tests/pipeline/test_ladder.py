@@ -107,6 +107,25 @@ def test_reanalysis_that_comes_later_replaces_what_was_assumed(services: Service
     assert (service.now.date() - service.outlooks()["main-pitch"].simulated_from).days > 400
 
 
+def test_changed_settings_ask_for_reanalysis_up_to_the_window_again(services: Services) -> None:
+    service = services.service
+    service.cycle()
+    service.wait(days=10)
+    ground = service.configuration.grounds[0]
+    surfaces = tuple(
+        replace(surface, root_zone=replace(surface.root_zone, root_depth_m=surface.root_zone.root_depth_m + 0.01))
+        for surface in ground.surfaces
+    )
+    service.configuration = replace(service.configuration, grounds=(replace(ground, surfaces=surfaces),))
+    services.asked.clear()
+    service.cycle()
+    assert services.asked == ["Open-Meteo", "archive"], "the stored one ends ten days before the window"
+    services.asked.clear()
+    service.wait(hours=3)
+    service.cycle()
+    assert services.asked == ["Open-Meteo"]
+
+
 def test_daily_reanalysis_stands_in_where_the_hourly_one_fails(services: Services) -> None:
     service = services.service
     services.down = {"archive"}
