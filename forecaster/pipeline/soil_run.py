@@ -37,6 +37,7 @@ from forecaster.soil.surfaces import (
 from forecaster.storage.arrays import unpack_arrays
 from forecaster.storage.soil import drop_states_before, latest_state_before, save_state
 from forecaster.weather.daily import DailyWeather, Place, daily_weather
+from forecaster.weather.hourly import checked_frame
 
 log = logging.getLogger(__name__)
 
@@ -120,7 +121,9 @@ def run_soil(ground: Ground, weather: GatheredWeather, model: ModelParameters, *
     cut = sum(day < window for day in daily.days)
     over = None
     if weather.frame is not None and daily.days:
-        over = rain_over_capacity(ground.surfaces, weather.frame, ground.time_zone, daily.days)
+        # What the checks take out of the day's rain must not run off either.
+        checked, _ = checked_frame(weather.frame, _place(ground))
+        over = rain_over_capacity(ground.surfaces, checked, ground.time_zone, daily.days)
     early, late = (
         surface_forcing(ground.surfaces, daily, part, over_capacity_mm=over, irrigation_logs=weather.irrigation)
         for part in (slice(0, cut), slice(cut, None))
@@ -160,10 +163,14 @@ def _days(ground: Ground, weather: GatheredWeather, start: Start | None) -> Dail
         return _no_days()
     return daily_weather(
         weather.frame,
-        place=Place(ground.latitude, ground.longitude, ground.elevation_m),
+        place=_place(ground),
         time_zone=ground.time_zone,
         previous_heat=None if start is None else start.heat,
     )
+
+
+def _place(ground: Ground) -> Place:
+    return Place(ground.latitude, ground.longitude, ground.elevation_m)
 
 
 def _no_days() -> DailyWeather:

@@ -233,3 +233,17 @@ def test_a_gauge_whose_file_is_gone_is_told_and_the_model_s_rain_serves(services
     assert service.outlooks()["main-pitch"].known
     assert record.status == "degraded"
     assert "gauge" in (record.error_message or "")
+
+
+def test_an_impossible_hour_of_rain_is_not_used_for_run_off_either(services: Services) -> None:
+    """Outside: 900 mm is three times the most rain ever measured in an hour, 305 mm at Holt, Missouri (memory)."""
+    service = services.service
+    service.weather = service.weather.copy()
+    service.weather.loc[pd.Timestamp("2026-08-18T06:00Z"), PRECIPITATION] = 15.0
+    service.weather.loc[pd.Timestamp("2026-08-18T12:00Z"), PRECIPITATION] = np.nan
+    assert service.cycle().status == "ok"
+    without = service.outlooks()["main-pitch"].days
+    service.weather.loc[pd.Timestamp("2026-08-18T12:00Z"), PRECIPITATION] = 900.0
+    assert service.cycle().status == "ok"
+    found = service.outlooks()["main-pitch"].days
+    assert [(day.sound, day.band) for day in found] == [(day.sound, day.band) for day in without]
