@@ -13,6 +13,7 @@ from sqlalchemy import delete, func, select
 from sqlalchemy.orm import Session
 
 from forecaster.documents import SurfaceOutlook
+from forecaster.storage.ahead import not_ahead
 from forecaster.storage.models import CycleRow, MessageRow, OutlookRow, WeatherIssueRow
 
 NO_CHARTS = zlib.compress(b"{}")
@@ -37,14 +38,14 @@ def prune(session: Session, ground_id: str, now: datetime) -> None:
 
 def _thin_issues(session: Session, ground_id: str, now: datetime) -> None:
     mine = WeatherIssueRow.ground_id == ground_id
-    session.execute(delete(WeatherIssueRow).where(mine, WeatherIssueRow.issued_at < now - ONE_ISSUE_A_DAY))
     rows = session.execute(
         select(WeatherIssueRow.id, WeatherIssueRow.source, WeatherIssueRow.issued_at)
         .where(mine, WeatherIssueRow.issued_at < now - EVERY_ISSUE)
         .order_by(WeatherIssueRow.issued_at)
     ).all()
-    # The newest of a source is what the next cycle falls back on, however old it is.
-    latest = select(WeatherIssueRow.source, func.max(WeatherIssueRow.issued_at)).where(mine).group_by(WeatherIssueRow.source)
+    # The newest of a source is what the next cycle falls back on, however old it is; one ahead of the clock is not, since none reads it.
+    behind = not_ahead(WeatherIssueRow.issued_at, now)
+    latest = select(WeatherIssueRow.source, func.max(WeatherIssueRow.issued_at)).where(mine, behind).group_by(WeatherIssueRow.source)
     newest: dict[str, datetime] = {}
     for source, issued_at in session.execute(latest):
         newest[source] = issued_at
@@ -52,7 +53,8 @@ def _thin_issues(session: Session, ground_id: str, now: datetime) -> None:
     surplus = []
     for row_id, source, issued_at in rows:
         day = (source, issued_at.date())
-        if day in kept and issued_at != newest[source]:
+        outlived = day in kept or issued_at < now - ONE_ISSUE_A_DAY
+        if outlived and issued_at != newest.get(source):
             surplus.append(row_id)
         kept.add(day)
     if surplus:

@@ -168,7 +168,10 @@ def test_where_the_first_is_down_the_second_forecast_is_used_and_all_sources_are
     assert outlook.known
     # Days that only the old forecast reaches are still there, and radiation is the old forecast's where the second has none.
     assert outlook.days[-1].lead_days == 13
-    assert any("MET Norway" in note or "Open-Meteo" in note for note in outlook.notes) or outlook.weather.problem
+    estimated = [note for note in outlook.notes if note.startswith("Estimated on")]
+    assert estimated, "soil temperature is estimated here, and said to be"
+    assert not any("radiation" in note for note in estimated)
+    assert outlook.weather.problem == "Open-Meteo could not be reached"
     service.wait(hours=6)
     service.cycle()
     assert services.kept[0] is None

@@ -53,6 +53,13 @@ def test_the_last_issue_of_a_silent_source_stays_however_many_it_had_that_day(da
     assert ages_kept(database, "met-norway") == [last, first]
 
 
+def test_the_last_issue_of_a_source_silent_for_years_stays_and_one_ahead_of_the_clock_does_not_take_its_place(database: Engine) -> None:
+    older, last, ahead = ONE_ISSUE_A_DAY + timedelta(days=9), ONE_ISSUE_A_DAY + timedelta(days=2), timedelta(days=-40)
+    keep_issues(database, older, last, ahead, source="met-norway")
+    prune_twice(database)
+    assert ages_kept(database, "met-norway") == [ahead, last]
+
+
 def day(lead: int) -> OutlookDay:
     nothing = dict.fromkeys(
         (
