@@ -284,7 +284,8 @@ def water_day(
     # Evaporation: no more than the exposed layer, and the surface layer, still hold.
     evaporation = np.minimum(np.maximum(ke * et0, 0.0), demand.exposed_fraction * (soil.total_evaporable_mm - seen.exposed_mm))
     evaporation = np.minimum(evaporation, np.maximum(soil.total_evaporable_mm - surface, 0.0))
-    exposed = exposed + evaporation / demand.exposed_fraction
+    # An emptied layer may round to more than empty, from which the next day would evaporate less than nothing.
+    exposed = np.minimum(exposed + evaporation / demand.exposed_fraction, soil.total_evaporable_mm)
     surface = surface + evaporation
 
     # Transpiration: what one layer cannot give the other gives, down to the wilting point of both.

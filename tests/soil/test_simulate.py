@@ -209,6 +209,17 @@ def test_rain_faster_than_the_soil_takes_it_runs_off() -> None:
     assert run.infiltration_mm[0, 0] == pytest.approx(18.0)
 
 
+def test_a_top_layer_emptied_to_the_last_digit_evaporates_nothing_the_next_day() -> None:
+    """The layer's depletion plus what it still holds rounds to more than it can hold for about one case in a hundred of these."""
+    columns = pair(drains_per_day=1.0, percolation_limit_mm=2.0)
+    first_days = np.random.default_rng(1).uniform(0.0, 3.0, size=(300, 2))
+    for first, second in first_days:
+        et0 = np.array([0.0, 0.0, first, second, 6.0, 0.0, 0.0])
+        weather = replace(forcing(np.full(7, 11.0), et0, 0.0, irrigation_mm=2.0), rain_over_capacity_mm=np.full((7, 2), 3.3))
+        run = simulate(columns, first_guess(columns, MODEL), weather, MODEL)
+        assert run.evaporation_mm.min() >= 0.0
+
+
 def test_dry_soil_first_takes_what_its_top_layer_lacks_however_fast_it_falls() -> None:
     """12 of 30 mm fall too fast for wet soil; a top layer 5 mm short takes 5 of them, so 7 run off."""
     columns = pair()
