@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from datetime import date
+from itertools import takewhile
 
 from forecaster.documents import OutlookDay, SurfaceOutlook
 
@@ -43,6 +44,15 @@ def _since(run: tuple[date, bool]) -> str:
     return f"since before {day_in_words(run[0])}" if run[1] else f"since {day_in_words(run[0])}"
 
 
+def _spell(days: Sequence[OutlookDay], holds: Callable[[OutlookDay], bool]) -> str:
+    """When the run of ``holds`` that begins with the first of ``days`` is; its end is told only where a known day ends it."""
+    run = list(takewhile(holds, days))
+    first, last = run[0].day, run[-1].day
+    if len(run) == len(days) or days[len(run)].sound is None:
+        return f"from about {day_in_words(first)}"
+    return f"on about {day_in_words(first)}" if first == last else f"from about {day_in_words(first)} to {day_in_words(last)}"
+
+
 def water_finding(outlook: SurfaceOutlook) -> str:
     """One sentence on whether sound turf and band can take water, since when, and what is expected.
 
@@ -73,11 +83,12 @@ def water_finding(outlook: SurfaceOutlook) -> str:
     if sound:
         return f"Sound turf has been too dry to take water well {_since(sound)}; {still if 'the band' in repels else 'the band takes it'}"
     ahead = [d for d in outlook.days if d.lead_days > 0]
-    for day in ahead:
+    for number, day in enumerate(ahead):
         falling = [label for name, label in (("band", "the band"), ("sound", "sound turf")) if dry(name)(day)]
         if falling:
             now = f"Moist again, but {still}" if still else "Moist enough now"
-            return f"{now}; {' and '.join(falling)} may become too dry to take water well from about {day_in_words(day.day)}"
+            spell = _spell(ahead[number:], lambda d: dry("band")(d) or dry("sound")(d))
+            return f"{now}; {' and '.join(falling)} may become too dry to take water well {spell}"
     again = _recovered(past, dry("sound"), dry("band"), still=still)
     if not outlook.known or not ahead or ahead[-1].sound is None:
         return f"{again or (f'Moist today, but {still}' if still else 'Moist enough today')}; the coming days are not known"

@@ -51,6 +51,25 @@ def test_a_moist_surface_is_told_up_to_the_last_day() -> None:
     assert water_finding(builders.green()) == f"Sound turf and band stay moist enough to take water up to {last.day} {last:%B}"
 
 
+def test_a_dry_spell_ahead_is_told_with_its_end_where_a_known_day_ends_it() -> None:
+    green = builders.green()
+    dry = green.days[0].band
+    assert dry is not None
+    dry = dry.model_copy(update={"surface_water_m3m3": green.marks.critical_water_band_m3m3 - 0.01})
+
+    def told(leads: range, unknown: int | None = None) -> str:
+        days = [d.model_copy(update={"band": dry}) if d.lead_days in leads else d for d in green.days]
+        days = [d.model_copy(update={"sound": None, "band": None}) if d.lead_days == unknown else d for d in days]
+        return water_finding(green.model_copy(update={"days": tuple(days)})).partition("; the band may become too dry to take water well ")[
+            2
+        ]
+
+    assert told(range(2, 3)) == "on about 12 September"
+    assert told(range(2, 5)) == "from about 12 September to 14 September"
+    assert told(range(2, 5), unknown=5) == "from about 12 September"
+    assert told(range(2, 99)) == "from about 12 September"
+
+
 def test_missing_weather_is_never_told_as_moist_or_ringless() -> None:
     outfield = builders.outfield()
     for sentence in (water_finding(outfield), contrast_finding(outfield)):
