@@ -123,5 +123,5 @@ def _ring_notes(surface: Surface) -> list[str]:
         return []
     return [
         f"Rings surveyed here include {listed(unmodelled)}: damage by these is not modelled, so nothing is said about whether they show; "
-        "toadstools and preventive dates are."
+        "their toadstools, and the dates of preventive work, are in this outlook."
     ]
