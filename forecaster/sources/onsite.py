@@ -106,11 +106,6 @@ def onsite_readings(ground: Ground, *, now: datetime) -> tuple[OnsiteReading, ..
     return tuple(readings)
 
 
-def onsite_frames(ground: Ground, *, now: datetime) -> tuple[HourlyWeather, ...]:
-    """Observed hours of the ground's own instruments, a frame for each that has any; notes say what was not taken in."""
-    return tuple(reading.frame for reading in onsite_readings(ground, now=now) if len(reading.frame.values))
-
-
 def logged_irrigation(readings: Sequence[OnsiteReading]) -> dict[str, dict[date, float]]:
     """Irrigation by surface and local day [mm], from all logs; a day that no log names is not in it."""
     amounts: dict[str, dict[date, float]] = {}

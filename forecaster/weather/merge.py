@@ -64,11 +64,6 @@ def join(rungs: Sequence[HourlyWeather], *, since: datetime) -> Joined:
     return Joined(frame, tuple(rungs), pd.DataFrame(rung_of, index=index, columns=columns))
 
 
-def overlay(newest: HourlyWeather, older: Sequence[HourlyWeather], *, since: datetime) -> HourlyWeather:
-    """Join a frame with older issues of it, which may stand in any order: the newest value wins. See ``join``."""
-    return join([newest, *by_age(older)], since=since).frame
-
-
 def by_age(frames: Sequence[HourlyWeather]) -> list[HourlyWeather]:
     """Frames by their time of issue, latest first."""
     return sorted(frames, key=lambda frame: frame.issued_at, reverse=True)

@@ -19,7 +19,7 @@ from forecaster.sources.openmeteo_archive import VARIABLE_MAP, fetch_archive
 from forecaster.sources.openmeteo_limits import call_weight
 from forecaster.weather import frame
 from forecaster.weather.frame import ORIGIN_CODES, HourlyWeather
-from forecaster.weather.merge import overlay
+from forecaster.weather.merge import join
 from tests.sources.answers import BASE_URL, NOW, PLACE, an_answer
 from tests.sources.openmeteo_answers import CountedBudget, archive_answer, archive_reply, asked
 
@@ -89,7 +89,7 @@ def test_a_layers_temperature_has_no_depth_and_is_not_joined_with_a_series_at_6_
     assert archive.soil_temperature_depth_cm is None
     assert archive.values[frame.SOIL_TEMPERATURE].notna().sum() == 24 * 28
     forecast = read_answer(an_answer(), latitude=PLACE.latitude, longitude=PLACE.longitude, now=NOW)
-    joined = overlay(forecast, [archive], since=datetime(2026, 8, 1, tzinfo=UTC)).values
+    joined = join([forecast, archive], since=datetime(2026, 8, 1, tzinfo=UTC)).frame.values
     before = joined.index < pd.Timestamp("2026-08-28", tz="UTC")
     assert joined.loc[before, frame.AIR_TEMPERATURE].notna().all()
     assert joined.loc[before, frame.SOIL_TEMPERATURE].isna().all()

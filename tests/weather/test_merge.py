@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
@@ -9,14 +10,27 @@ import pandas as pd
 import pytest
 
 from forecaster.quantities import Origin
-from forecaster.weather.frame import AIR_TEMPERATURE, ORIGIN_CODES, PRECIPITATION, SOIL_TEMPERATURE, WIND_SPEED, WeatherSource
-from forecaster.weather.merge import NOBODY, join, overlay
+from forecaster.weather.frame import (
+    AIR_TEMPERATURE,
+    ORIGIN_CODES,
+    PRECIPITATION,
+    SOIL_TEMPERATURE,
+    WIND_SPEED,
+    HourlyWeather,
+    WeatherSource,
+)
+from forecaster.weather.merge import NOBODY, by_age, join
 from tests.weather.invented import hourly
 
 NAN = float("nan")
 GAUGE = WeatherSource(name="Rain gauge", attribution="Own gauge", licence="your own")
 SINCE = datetime(2026, 9, 1, tzinfo=UTC)
 NEW, MIDDLE, OLD = (datetime(2026, 9, 3, hour, tzinfo=UTC) for hour in (12, 6, 0))
+
+
+def overlay(newest: HourlyWeather, older: Sequence[HourlyWeather], *, since: datetime) -> HourlyWeather:
+    """Issues of one source, as a cycle puts them in order."""
+    return join(by_age([*older, newest]), since=since).frame
 
 
 def test_the_newest_value_wins_and_its_holes_are_filled_by_the_latest_that_knows() -> None:
