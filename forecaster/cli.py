@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from forecaster import __version__, data_commands
-from forecaster.terminal import FAILED, ConfigFolder, DataFolder, PortNumber, choose, log_to_stderr, set_variable, told_in_one_line
+from forecaster.terminal import FAILED, ConfigFolder, DataFolder, PortNumber, choose, counted, log_to_stderr, set_variable, told_in_one_line
 
 if TYPE_CHECKING:
     pass
@@ -97,7 +97,8 @@ def run(config: ConfigFolder = None, data: DataFolder = None) -> None:
     with told_in_one_line():
         choose(config, data)
         context = make_context(read_environment())
-        records = run_cycles(context)
+        with counted("Grounds", total=len(context.configuration.grounds)) as count:
+            records = run_cycles(context, count=count)
         # Nothing waits for this command, so it takes the time that the messages take.
         ends = send_due(context, patience_s=math.inf)
         run_here = {record.ground_id for record in records}

@@ -20,6 +20,7 @@ from forecaster.pipeline.claims import run_claimed, task_name
 from forecaster.pipeline.context import Context
 from forecaster.pipeline.cycle import register_grounds
 from forecaster.pipeline.outgoing import send_due
+from forecaster.pipeline.together import with_answers
 from forecaster.storage.database import transaction
 from forecaster.storage.tasks import due_tasks, ensure_task, hasten_task
 
@@ -44,11 +45,12 @@ def run_due(context: Context, *, stopping: Callable[[], bool] = lambda: False) -
             hasten_task(session, name, latest=context.clock() + every, due_at=context.clock())
         due = [name for name in due_tasks(session, context.clock()) if name in grounds]
     try:
-        for name in due:
+        send_due(context, stopping=stopping)
+        for ground, asked in with_answers([grounds[name] for name in due], context, stopping=stopping):
             # A ground whose weather does not come, or many that come late, must not keep a message waiting that is ready.
             send_due(context, stopping=stopping)
-            if not stopping() and run_claimed(grounds[name], context) is not None:
-                ran.append(grounds[name].id)
+            if not stopping() and run_claimed(ground, context, asked=asked) is not None:
+                ran.append(ground.id)
     finally:
         send_due(context, stopping=stopping)
     return tuple(ran)

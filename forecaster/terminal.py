@@ -5,7 +5,8 @@ from __future__ import annotations
 import logging
 import os
 import sys
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
 
 FAILED = 1
 TABLE_WIDTH = 140
+LINE_EVERY_SECONDS = 10.0
 
 ConfigFolder = Annotated[
     Path | None, typer.Option("--config", help="Configuration folder (default: FORECASTER_CONFIG, or the shipped one).")
@@ -48,6 +50,37 @@ def console() -> Console:
     from rich.console import Console
 
     return Console(width=None if sys.stdout.isatty() else TABLE_WIDTH)
+
+
+@contextmanager
+def counted(what: str, *, total: int) -> Iterator[Callable[[str], None]]:
+    """Show on stderr how far long work is: a bar in a terminal, else a line now and then. Gives what to call after each piece.
+
+    Work of one piece is shown by its result alone.
+    """
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+    if total < 2:
+        yield lambda _done: None
+        return
+    if sys.stderr.isatty():
+        columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+        with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
+            task = progress.add_task(what, total=total)
+            yield lambda _done: progress.advance(task)
+        return
+    begun = said = time.monotonic()
+    done = 0
+
+    def count(_done: str) -> None:
+        nonlocal done, said
+        done, now = done + 1, time.monotonic()
+        if done == total or now - said >= LINE_EVERY_SECONDS:
+            said = now
+            typer.echo(f"{what}: {done} of {total} after {now - begun:.0f} s", err=True)
+
+    yield count
 
 
 @contextmanager

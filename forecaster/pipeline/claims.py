@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import timedelta
 
 from forecaster.ground.ground import Ground
 from forecaster.pipeline.context import Context
 from forecaster.pipeline.cycle import register_grounds, run_ground
+from forecaster.pipeline.together import Outcome, with_answers
 from forecaster.storage.cycles import CycleRecord
 from forecaster.storage.database import reading, transaction
 from forecaster.storage.tasks import claim_of, claim_task, ensure_task, finish_task, give_back_task
@@ -22,18 +24,24 @@ def task_name(ground_id: str) -> str:
     return f"cycle/{ground_id}"
 
 
-def run_cycles(context: Context) -> tuple[CycleRecord, ...]:
+def run_cycles(context: Context, *, count: Callable[[str], None] = lambda ground_id: None) -> tuple[CycleRecord, ...]:
     """Run one cycle for every configured ground, due or not. A ground that fails is recorded and told about; the others go on.
 
-    A ground that another process is running at the moment is left to it and is not in the result.
+    A ground that another process is running at the moment is left to it and is not in the result. ``count`` is told of every ground that is
+    done with.
     """
     register_grounds(context)
-    records = (run_claimed(ground, context, early=True) for ground in context.configuration.grounds)
+    records = []
+    for ground, asked in with_answers(context.configuration.grounds, context):
+        records.append(run_claimed(ground, context, early=True, asked=asked))
+        count(ground.id)
     return tuple(record for record in records if record is not None)
 
 
-def run_claimed(ground: Ground, context: Context, *, early: bool = False) -> CycleRecord | None:
+def run_claimed(ground: Ground, context: Context, *, early: bool = False, asked: Outcome | None = None) -> CycleRecord | None:
     """Claim a ground's cycle and run it; ``early``: also where it is not due. None where another process has it, or has just run it.
+
+    ``asked``: see ``cycle.run_ground``.
 
     Raises: StorageError where the cycle's end could not be kept; it stays due then.
     """
@@ -44,7 +52,7 @@ def run_claimed(ground: Ground, context: Context, *, early: bool = False) -> Cyc
         if not claim_task(session, name, owner=context.owner, now=context.real_clock(), lasts=CLAIM_LASTS, due_by=due_by):
             return None
     try:
-        record = run_ground(ground, context)
+        record = run_ground(ground, context, asked=asked)
     except BaseException:  # also Ctrl-C: a claim left behind would keep the ground from being run for half an hour
         with transaction(context.engine) as session:
             give_back_task(session, name, owner=context.owner)

@@ -31,6 +31,7 @@ from forecaster.pipeline.soil_run import (
     window_start,
 )
 from forecaster.pipeline.summaries import ground_summary
+from forecaster.pipeline.together import Outcome
 from forecaster.risk.outlook import build_outlook
 from forecaster.risk.wet_hours import wet_hours_of
 from forecaster.storage.cycles import CycleRecord, save_cycle
@@ -61,23 +62,26 @@ def register_grounds(context: Context) -> None:
             log.warning("%s waiting messages are not sent: their ground or recipient is no longer in the configuration", withdrawn)
 
 
-def run_ground(ground: Ground, context: Context) -> CycleRecord:
-    """Run one cycle for one ground. Every error ends here: in a record, in the log and, once a day, in a message; nothing else is kept."""
+def run_ground(ground: Ground, context: Context, *, asked: Outcome | None = None) -> CycleRecord:
+    """Run one cycle for one ground. Every error ends here: in a record, in the log and, once a day, in a message; nothing else is kept.
+
+    ``asked``: what asking for many grounds together gave for this one; None: it asks for itself.
+    """
     started = context.clock()
     try:
-        return _run(ground, context, started=started)
+        return _run(ground, context, started=started, asked=asked)
     except Exception as error:
         log.error("the cycle of %s failed: %s", ground.id, error, exc_info=not isinstance(error, ForecasterError))
         return record_failure(ground, context, error, started=started)
 
 
-def _run(ground: Ground, context: Context, *, started: datetime) -> CycleRecord:
+def _run(ground: Ground, context: Context, *, started: datetime, asked: Outcome | None) -> CycleRecord:
     configuration = context.configuration
     model, service = configuration.model, configuration.service
     today = started.astimezone(ground.time_zone).date()
     window = window_start(today, history_days=service.history_days)
 
-    pulled, onsite = pull_weather(ground, context, now=started), read_onsite(ground, now=started)
+    pulled, onsite = pull_weather(ground, context, now=started, asked=asked), read_onsite(ground, now=started)
     with reading(context.engine) as session:
         start = stored_start(session, ground, model, before=window)
         history_wanted = wants_history(session, ground, start, window=window, now=started)

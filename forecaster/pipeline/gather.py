@@ -12,10 +12,11 @@ from sqlalchemy.orm import Session
 from forecaster.documents import WeatherStatus
 from forecaster.errors import StorageError
 from forecaster.ground.ground import Ground
-from forecaster.pipeline.pull import HISTORIES, MET_NORWAY, OPEN_METEO, Issue, Pull
+from forecaster.pipeline.pull import HISTORIES, MET_NORWAY, Issue, Pull
 from forecaster.pipeline.start import Start
+from forecaster.pipeline.together import OPEN_METEO
 from forecaster.sources.onsite import logged_irrigation, onsite_readings
-from forecaster.storage.weather import StoredIssue, latest_issues
+from forecaster.storage.weather import StoredIssue, issues_reaching_back, latest_issues
 from forecaster.weather.codec import decode, encode
 from forecaster.weather.frame import HourlyWeather
 from forecaster.weather.merge import Joined, by_age, join
@@ -27,7 +28,7 @@ log = logging.getLogger(__name__)
 LONG_ENOUGH_DAYS = 300
 # Local days and UTC hours differ, and the last day may be short.
 HISTORY_ENDS_WITHIN = timedelta(days=2)
-# Enough to bridge pulls that failed or lacked hours; every issue holds months of the past itself.
+# Enough to bridge pulls that lacked hours; older ones are taken where these do not reach back far enough.
 OLDER_ISSUES = 4
 
 
@@ -90,10 +91,10 @@ def joined_weather(
     """Join by trust, from ``since`` on: own instruments, then forecasts by their age whoever issued them, then reanalysis."""
     forecasts = [issue.frame for issue in pulled.issues if issue.source not in HISTORIES]
     for source in dict.fromkeys((ground.weather.source, MET_NORWAY)):
-        forecasts += _stored(session, ground, source, now=now)
+        forecasts += _stored(session, ground, source, now=now, since=since)
     history = [issue.frame for issue in pulled.issues if issue.source in HISTORIES]
     for source in HISTORIES:
-        history += _stored(session, ground, source, now=now)
+        history += _stored(session, ground, source, now=now, since=since)
     newest_first = by_age(forecasts)
     # How good the weather is, is a matter of the forecast: the newest that reaches ahead, or the newest there is.
     judged = next((frame for frame in newest_first if reaches_ahead(frame, now)), next(iter(newest_first), None))
@@ -110,9 +111,9 @@ def joined_weather(
     return GatheredWeather(joined.frame, status, onsite.irrigation, joined)
 
 
-def _stored(session: Session, ground: Ground, source: str, *, now: datetime) -> list[HourlyWeather]:
+def _stored(session: Session, ground: Ground, source: str, *, now: datetime, since: datetime) -> list[HourlyWeather]:
     found = []
-    for issue in latest_issues(session, ground.id, source, now=now, limit=OLDER_ISSUES):
+    for issue in issues_reaching_back(session, ground.id, source, now=now, since=since, newest=OLDER_ISSUES):
         try:
             found.append(decode(issue.blob))
         except StorageError as error:

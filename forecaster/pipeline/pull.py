@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import logging
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
 from forecaster.errors import WeatherError
 from forecaster.ground.ground import Ground
 from forecaster.pipeline.context import Context
+from forecaster.pipeline.together import OPEN_METEO, Outcome, days_to_ask
 from forecaster.settings.shipped import shipped_folder
 from forecaster.sources import met_norway, nasa_power
 from forecaster.sources.csv_file import read_weather_csv
@@ -23,7 +24,7 @@ from forecaster.weather.frame import HourlyWeather, WeatherSource
 
 log = logging.getLogger(__name__)
 
-OPEN_METEO, MET_NORWAY = "open-meteo", "met-norway"
+MET_NORWAY = "met-norway"
 ARCHIVE, NASA_POWER = "open-meteo-archive", "nasa-power"
 HISTORIES = (ARCHIVE, NASA_POWER)
 """Sources of reanalysis, the better one first."""
@@ -48,10 +49,10 @@ class Pull:
     problem: str | None = None
 
 
-def pull_weather(ground: Ground, context: Context, *, now: datetime) -> Pull:
-    """Ask the ground's source once, and the second one where the first fails."""
+def pull_weather(ground: Ground, context: Context, *, now: datetime, asked: Outcome | None = None) -> Pull:
+    """Ask the ground's source once, and the second one where the first fails. ``asked``: what asking it for many grounds gave."""
     try:
-        return Pull((_ask(ground, context, now=now),))
+        return Pull((_ask(ground, context, now=now, asked=asked),))
     except WeatherError as error:
         problem = error.message
     if ground.weather.source != OPEN_METEO or context.contact is None:
@@ -81,7 +82,7 @@ def pull_history(ground: Ground, context: Context, *, before: date, now: datetim
     return Issue(NASA_POWER, as_hours(daily))
 
 
-def _ask(ground: Ground, context: Context, *, now: datetime) -> Issue:
+def _ask(ground: Ground, context: Context, *, now: datetime, asked: Outcome | None) -> Issue:
     choice = ground.weather
     if choice.source == "sample":
         return Issue("sample", load_sample(shipped_folder("sample_weather")).weather)
@@ -89,7 +90,14 @@ def _ask(ground: Ground, context: Context, *, now: datetime) -> Issue:
         assert choice.path is not None  # the configuration reader sees to it
         station = WeatherSource(name="own weather file", attribution=f"Own weather data ({Path(choice.path).name})", licence="your own")
         return Issue("csv", read_weather_csv(Path(choice.path), source=station, wind_height_m=STATION_WIND_HEIGHT_M, now=now))
-    return Issue(OPEN_METEO, fetch_forecast(ground, session=context.web_session, now=now, service=context.open_meteo))
+    if isinstance(asked, WeatherError):
+        raise asked
+    if asked is None:
+        with reading(context.engine) as session:
+            days = days_to_ask(session, ground, history_days=context.open_meteo.past_days, now=now)
+        service = replace(context.open_meteo, past_days=days)
+        asked = fetch_forecast(ground, session=context.web_session, now=now, service=service)
+    return Issue(OPEN_METEO, asked)
 
 
 def _ask_met_norway(ground: Ground, context: Context, *, now: datetime) -> Issue:

@@ -67,6 +67,11 @@ class Spot:
         return cls(f"{place.latitude:.4f}", f"{place.longitude:.4f}", f"{place.elevation_m:.0f}")
 
 
+def cell_of(place: Place, *, degrees: float, metres: float) -> tuple[int, int, int]:
+    """In which cell of a grid of points at whole multiples of ``degrees`` a place lies, and at which height, in steps of ``metres``."""
+    return round(place.latitude / degrees), round(place.longitude / degrees), round(place.elevation_m / metres)
+
+
 def hourly_params(spots: Iterable[Spot], variables: Iterable[str]) -> dict[str, str]:
     """The parameters that every question has: where, what, and in which units and times."""
     spots = tuple(spots)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import timedelta
+from typing import Any
 
 import pytest
 
@@ -68,7 +69,7 @@ def test_a_cycle_whose_end_could_not_be_kept_stays_due_and_messages_go_out(
     service: Service,  # noqa: F811
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    def locked(*_args: object) -> None:
+    def locked(*_args: object, **_other: object) -> None:
         raise StorageError("database is locked")
 
     register_grounds(service.context())
@@ -92,9 +93,9 @@ def test_the_mail_of_one_ground_goes_out_before_the_next_ground_is_run(
     register_grounds(service.context())
     mails_before = {}
 
-    def watched(ground: Ground, context: Context) -> CycleRecord:
+    def watched(ground: Ground, context: Context, **asked: Any) -> CycleRecord:
         mails_before[ground.id] = len(service.mails())
-        return run_ground(ground, context)
+        return run_ground(ground, context, **asked)
 
     monkeypatch.setattr("forecaster.pipeline.claims.run_ground", watched)
     assert run_due(service.context()) == ("brackenholt", "other")
@@ -116,7 +117,7 @@ def test_a_run_by_hand_leaves_a_ground_to_the_process_that_is_at_it(service: Ser
 
 
 def test_a_run_that_is_broken_off_leaves_no_claim(service: Service, monkeypatch: pytest.MonkeyPatch) -> None:  # noqa: F811
-    def broken_off(*_args: object) -> None:
+    def broken_off(*_args: object, **_other: object) -> None:
         raise KeyboardInterrupt
 
     with monkeypatch.context() as patch:

@@ -92,6 +92,35 @@ def test_grounds_at_one_place_share_an_answer() -> None:
 
 
 @responses.activate
+def test_grounds_in_one_cell_of_the_finest_model_share_an_answer_unless_one_lies_higher() -> None:
+    serve()
+    near = SimpleNamespace(latitude=50.004, longitude=0.496, elevation_m=6.0)
+    higher = SimpleNamespace(latitude=50.004, longitude=0.496, elevation_m=64.0)
+    found = fetch({**places(1), "near": near, "higher": higher})
+    assert asked(responses.calls[0].request)["elevation"] == "10,64"
+    assert found["near"] is found["ground0"]
+    assert found["higher"] is not found["ground0"]
+
+
+@responses.activate
+def test_all_requests_together_end_at_their_own_deadline() -> None:
+    hand = [0.0]
+
+    def slow(request: requests.PreparedRequest) -> tuple[int, dict[str, str], str]:
+        hand[0] += 25.0
+        return 200, {}, json.dumps([answer_for(float(text)) for text in asked(request)["latitude"].split(",")])
+
+    responses.add_callback(responses.GET, URL, callback=slow)
+    patience = Patience(deadline_seconds=30, sleep=lambda seconds: None, clock=lambda: hand[0])
+    with requests.Session() as session:
+        service = Service(base_url=BASE_URL)
+        found = fetch_forecasts(places(200), session=session, now=NOW, service=service, patience=patience, whole_seconds=45.0)
+    came = [isinstance(outcome, HourlyWeather) for outcome in found.values()]
+    assert came == [True] * 100 + [False] * 100
+    assert "too slow" in str(found["ground199"])
+
+
+@responses.activate
 def test_a_place_without_data_is_found_by_halving_and_the_others_get_their_weather() -> None:
     serve(nowhere=frozenset({50.6}))
     budget = CountedBudget()

@@ -23,7 +23,7 @@ from forecaster.storage.grounds import get_ground, list_grounds, retire_other_gr
 from forecaster.storage.outlooks import latest_charts, latest_outlook, latest_outlooks, save_outlook
 from forecaster.storage.soil import drop_states_before, latest_state_before, save_state
 from forecaster.storage.told import Told, last_told, save_told
-from forecaster.storage.weather import StoredIssue, latest_issues, save_issue
+from forecaster.storage.weather import StoredIssue, issues_reaching_back, latest_issues, save_issue
 from tests.storage.builders import DAY, NOON, alert, ground, outlook, weather
 
 HOUR = timedelta(hours=1)
@@ -87,6 +87,37 @@ def test_the_newest_issues_of_one_source_come_first(database: Engine) -> None:
     with reading(database) as session:
         assert latest_issues(session, "hollow", "sample", now=LATER, limit=2) == (issue(12), issue(6))
         assert latest_issues(session, "hollow", "none", now=LATER) == ()
+
+
+def test_issues_of_few_days_are_carried_back_by_older_ones_and_by_no_more_than_it_takes(database: Engine) -> None:
+    def short(day: int, *, past_days: int) -> StoredIssue:
+        made = issue(24 * day)
+        return replace(made, first_hour=made.issued_at - past_days * 24 * HOUR)
+
+    issues = [short(day, past_days=92 if day == 1 else 4) for day in range(12)]
+    with transaction(database) as session:
+        for made in issues:
+            save_issue(session, made)
+    with reading(database) as session:
+        now = NOON + 11 * 24 * HOUR
+
+        def found(back_days: int) -> tuple[StoredIssue, ...]:
+            since = now - back_days * 24 * HOUR
+            return issues_reaching_back(session, "hollow", "sample", now=now, since=since, newest=2)
+
+        assert found(3) == (issues[11], issues[10])
+        assert found(7) == (issues[11], issues[10], issues[6])
+        assert found(90) == (issues[11], issues[10], issues[6], issues[2], issues[1])
+        assert issues_reaching_back(session, "hollow", "none", now=now, since=NOON, newest=2) == ()
+
+
+def test_where_the_chain_of_issues_breaks_nothing_older_is_taken(database: Engine) -> None:
+    early, late = issue(0), replace(issue(24 * 20), first_hour=NOON + 24 * 16 * HOUR)
+    with transaction(database) as session:
+        save_issue(session, early)
+        save_issue(session, late)
+    with reading(database) as session:
+        assert issues_reaching_back(session, "hollow", "sample", now=late.issued_at, since=NOON, newest=1) == (late,)
 
 
 def test_an_issue_handed_out_again_replaces_itself_only(database: Engine) -> None:
