@@ -205,6 +205,8 @@ class FixtureSummary(Document):
     title: str
     starts_at_utc: datetime
     ends_at_utc: datetime
+    children: bool = False
+    origin: Literal["configuration", "entered", "calendar"] = "configuration"
 
 
 class SurfaceSummary(Document):

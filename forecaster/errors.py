@@ -12,7 +12,11 @@
     │   │   ├── DeliveryUnreachable  no message can be handed over now (no connection, log-in refused)
     │   │   └── DeliveryDoubtful  the connection broke after the message was handed over: it may have arrived
     │   └── DeliveryRejected      will never work (5xx, bad address)
-    └── NotFound                  asked for a thing that does not exist
+    ├── NotFound                  asked for a thing that does not exist
+    └── Conflict                  a change that does not go with what is stored
+        ├── Outdated              somebody else changed it since it was read
+        ├── ReadOnly              it comes from the configuration or a calendar and is changed there
+        └── KeyReused             the same request key was used before for something else
 
 Each class has a stable ``slug`` for the API and a ``retryable`` flag; each instance has a ``hint``: what a person can do.
 Missing weather is *not* an error: it is a state in the frame (see ``weather.frame``).
@@ -130,3 +134,27 @@ class NotFound(ForecasterError):
     """Asked for a ground, surface or document that does not exist."""
 
     slug = "not-found"
+
+
+class Conflict(ForecasterError):
+    """A change that does not go with what is stored."""
+
+    slug = "conflict"
+
+
+class Outdated(Conflict):
+    """Somebody else changed it since it was read: read it anew, then change it."""
+
+    slug = "outdated"
+
+
+class ReadOnly(Conflict):
+    """It comes from the configuration or from a calendar, and is changed there."""
+
+    slug = "read-only"
+
+
+class KeyReused(Conflict):
+    """The same request key came before with another content."""
+
+    slug = "key-reused"

@@ -18,6 +18,7 @@ from forecaster.documents import SurfaceOutlook, WeatherStatus
 from forecaster.errors import ForecasterError
 from forecaster.ground.ground import Ground
 from forecaster.pipeline.context import Context
+from forecaster.pipeline.entered import with_entered
 from forecaster.pipeline.failure import record_failure
 from forecaster.pipeline.gather import issues_to_store, joined_weather, read_onsite, wants_history
 from forecaster.pipeline.outgoing import enqueue_digest
@@ -83,6 +84,7 @@ def _run(ground: Ground, context: Context, *, started: datetime, asked: Outcome 
 
     pulled, onsite = pull_weather(ground, context, now=started, asked=asked), read_onsite(ground, now=started)
     with reading(context.engine) as session:
+        ground = with_entered(session, ground)
         start = stored_start(session, ground, model, before=window)
         history_wanted = wants_history(session, ground, start, window=window, now=started)
     if history_wanted and (history := pull_history(ground, context, before=window, now=started)):

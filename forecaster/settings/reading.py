@@ -14,9 +14,9 @@ from annotated_types import Ge, Gt, Le, Lt, MaxLen, MinLen
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError
 from pydantic.fields import FieldInfo
 
+from forecaster.records import ID_PATTERN
 from forecaster.settings.mistakes import Missing, MistakeList, entry_name, key_path, nearest
 
-ID_PATTERN = r"^[a-z0-9][a-z0-9-]{0,39}$"
 Id = Annotated[str, Field(pattern=ID_PATTERN, description="an id: lower-case letters, digits and hyphens, 40 at most, no hyphen first")]
 Name = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=120)]
 Sentence = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=1000)]

@@ -240,3 +240,42 @@ class KeptAnswerRow(Table):
     last_modified: Mapped[str | None]
     expires: Mapped[datetime]
     deprecated: Mapped[bool]
+
+
+class RecordRow(Table):
+    """What people entered by hand: applications, observations, fixtures and rings. Deleting marks; nothing purges this table."""
+
+    __tablename__ = "record"
+    __table_args__ = (
+        CheckConstraint("kind IN ('application', 'observation', 'fixture', 'ring')", name="kind"),
+        UniqueConstraint("ground_id", "kind", "request_key"),
+        Index(None, "ground_id", "kind", "happened_at"),
+    )
+
+    id: Mapped[str] = mapped_column(primary_key=True)
+    ground_id: Mapped[str] = mapped_column(ForeignKey("ground.id"))
+    kind: Mapped[str]
+    surface_id: Mapped[str]
+    happened_at: Mapped[datetime]
+    document: Mapped[dict[str, Any]]
+    version: Mapped[int]
+    entered_at: Mapped[datetime]
+    entered_by: Mapped[str]
+    changed_at: Mapped[datetime | None]
+    changed_by: Mapped[str | None]
+    deleted_at: Mapped[datetime | None]
+    deleted_by: Mapped[str | None]
+    request_key: Mapped[str | None]
+    request_digest: Mapped[str]
+
+
+class RecordVersionRow(Table):
+    """What a record said before it was changed."""
+
+    __tablename__ = "record_version"
+
+    record_id: Mapped[str] = mapped_column(ForeignKey("record.id"), primary_key=True)
+    version: Mapped[int] = mapped_column(primary_key=True)
+    document: Mapped[dict[str, Any]]
+    replaced_at: Mapped[datetime]
+    replaced_by: Mapped[str]

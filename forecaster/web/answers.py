@@ -7,6 +7,7 @@ from typing import Literal
 
 from forecaster.documents import AlertDocument, Document, GroundSummary, SurfaceOutlook, SurfaceSummary, WeatherStatus
 from forecaster.quantities import Severity
+from forecaster.records import ApplicationRecord, FixtureRecord, ObservationRecord, RecordKind, RingRecord
 
 
 class SurfaceStanding(Document):
@@ -135,3 +136,44 @@ class HealthAnswer(Document):
     limit_hours: float
     grounds: tuple[GroundHealth, ...]
     answered_at_utc: datetime
+
+
+class RecordsAnswer(Document):
+    """One page of what people entered, newest first. ``next``: hand it back for the items after these; None at the end."""
+
+    ground_id: str
+    next: str | None
+    answered_at_utc: datetime
+    weather: WeatherStatus
+
+
+class ApplicationsAnswer(RecordsAnswer):
+    """What was put down."""
+
+    items: tuple[ApplicationRecord, ...]
+
+
+class ObservationsAnswer(RecordsAnswer):
+    """What was seen and measured. The model does not use it yet: it is kept to be compared with what was forecast."""
+
+    items: tuple[ObservationRecord, ...]
+
+
+class FixturesAnswer(RecordsAnswer):
+    """Bookings: those of the configuration, and those entered here."""
+
+    items: tuple[FixtureRecord, ...]
+
+
+class RingsAnswer(RecordsAnswer):
+    """Rings: those of the configuration as of the newest outlook, and those entered here."""
+
+    items: tuple[RingRecord, ...]
+
+
+RECORD_LISTS: dict[RecordKind, type[RecordsAnswer]] = {
+    "application": ApplicationsAnswer,
+    "observation": ObservationsAnswer,
+    "fixture": FixturesAnswer,
+    "ring": RingsAnswer,
+}

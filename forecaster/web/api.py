@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable
 from datetime import datetime, timedelta
 from typing import Annotated, Literal
 
-from fastapi import APIRouter, Path, Query, Request, Response
+from fastapi import APIRouter, Query, Request, Response
 from fastapi.responses import JSONResponse
 
-from forecaster.documents import GroundSummary, SurfaceOutlook, SurfaceSummary
+from forecaster.documents import GroundSummary
 from forecaster.errors import ForecasterError, NotFound, StorageError
 from forecaster.web.ages import ground_weather, hours_between, local_day, weather_at, worst_weather
 from forecaster.web.answers import (
@@ -25,8 +24,12 @@ from forecaster.web.answers import (
     SurfaceAnswer,
     SurfacesAnswer,
 )
+from forecaster.web.conditional import NOT_CHANGED, told
+from forecaster.web.lookup import GroundId, SurfaceId, ground_or_missing, surface_or_missing
 from forecaster.web.problems import KINDS, openapi_problem
 from forecaster.web.reading import Store
+from forecaster.web.record_routes import add_record_routes
+from forecaster.web.recorded import StoredRecords
 from forecaster.web.standing import grounds_worst_first, outlooks_of, standing_of, surfaces_worst_first
 
 PREFIX = "/api/v1"
@@ -34,45 +37,16 @@ ALERTS_AT_MOST = 200
 PAST_DAYS_AT_MOST = 60
 MAIL_DAYS = 7
 
-GroundId = Annotated[str, Path(description="Stable id of a ground", examples=["thistlefold"])]
-SurfaceId = Annotated[str, Path(description="Stable id of a surface of this ground", examples=["main-pitch"])]
-
 _COMMON = openapi_problem(StorageError.slug)
 _MISSING = openapi_problem(NotFound.slug, StorageError.slug)
 _INVALID = openapi_problem(NotFound.slug, "request-invalid", StorageError.slug)
 
 
-def ground_or_missing(store: Store, ground_id: str) -> GroundSummary:
-    """One ground. Raises NotFound."""
-    ground = store.ground(ground_id)
-    if ground is None:
-        raise NotFound(f"There is no ground {ground_id!r}.", hint="/api/v1/grounds lists the grounds that exist.")
-    return ground
-
-
-def surface_or_missing(ground: GroundSummary, surface_id: str) -> SurfaceSummary:
-    """One surface of a ground. Raises NotFound."""
-    for surface in ground.surfaces:
-        if surface.id == surface_id:
-            return surface
-    raise NotFound(f"{ground.name} has no surface {surface_id!r}.", hint=f"/api/v1/grounds/{ground.id}/surfaces lists its surfaces.")
-
-
-def tag_of(outlook: SurfaceOutlook, weather_state: str) -> str:
-    """A weak validator: it changes with what is stored and with the weather's state, not with its age by the minute."""
-    digest = hashlib.sha256(f"{weather_state}\n{outlook.model_dump_json()}".encode()).hexdigest()
-    return f'W/"{digest[:32]}"'
-
-
-def unchanged(request: Request, tag: str) -> bool:
-    """Whether the client already holds this version (If-None-Match, weak comparison of RFC 9110)."""
-    given = [part.strip().removeprefix("W/") for part in request.headers.get("if-none-match", "").split(",")]
-    return "*" in given or tag.removeprefix("W/") in given
-
-
-def api_router(store: Store, now: Callable[[], datetime], *, limit_hours: float) -> APIRouter:
-    """All routes of the API over a store."""
+def api_router(store: Store, records: StoredRecords | None, now: Callable[[], datetime], *, limit_hours: float) -> APIRouter:
+    """All routes of the API over a store. ``records``: None for one that only reads what cycles stored."""
     router = APIRouter(prefix=PREFIX)
+    if records is not None:
+        add_record_routes(router, store, records, now, limit_hours=limit_hours)
 
     @router.get("/", tags=["service"])
     def list_addresses() -> dict[str, str]:
@@ -120,7 +94,7 @@ def api_router(store: Store, now: Callable[[], datetime], *, limit_hours: float)
         "/grounds/{ground}/surfaces/{surface}/outlook",
         tags=["surfaces"],
         response_model=OutlookAnswer,
-        responses={304: {"description": "Not changed since the version you hold"}, **_INVALID},
+        responses={**NOT_CHANGED, **_INVALID},
     )
     def show_outlook(
         request: Request,
@@ -139,13 +113,10 @@ def api_router(store: Store, now: Callable[[], datetime], *, limit_hours: float)
         moment = now()
         outlook = stored.model_copy(update={"days": tuple(d for d in stored.days if d.lead_days >= -past_days)})
         weather = weather_at(stored, moment, limit_hours=limit_hours)
-        headers = {"ETag": tag_of(outlook, weather.state), "Cache-Control": "no-cache"}
-        if unchanged(request, headers["ETag"]):
-            return Response(status_code=304, headers=headers)
         answer = OutlookAnswer(
             outlook=outlook, outlook_age_hours=hours_between(stored.issued_at_utc, moment), answered_at_utc=moment, weather=weather
         )
-        return Response(answer.model_dump_json(), media_type="application/json", headers=headers)
+        return told(request, answer)
 
     @router.get("/grounds/{ground}/alerts", tags=["alerts"], responses=_INVALID)
     def list_alerts(

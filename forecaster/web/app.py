@@ -23,6 +23,7 @@ from forecaster.web.api import api_router
 from forecaster.web.pages import FOLDER, Pages, page_router
 from forecaster.web.problems import KINDS, FieldMistake, Problem, problem, problem_response, slug_of_status
 from forecaster.web.reading import Store
+from forecaster.web.recorded import StoredRecords
 
 DESCRIPTION = (
     "Reads the outlooks, alerts and health that the last cycle stored. Times are UTC, days are the ground's local days, units stand in the "
@@ -31,9 +32,17 @@ DESCRIPTION = (
 
 
 def create_app(
-    store: Store, *, public_url: str | None = None, now: Callable[[], datetime], outlook_limit_hours: float = OUTLOOK_LIMIT_HOURS
+    store: Store,
+    *,
+    records: StoredRecords | None = None,
+    public_url: str | None = None,
+    now: Callable[[], datetime],
+    outlook_limit_hours: float = OUTLOOK_LIMIT_HOURS,
 ) -> FastAPI:
-    """The application over a store. ``public_url`` adds its host name to those that are answered; ``now`` gives UTC."""
+    """The application over a store. ``public_url`` adds its host name to those that are answered; ``now`` gives UTC.
+
+    ``records``: what people enter; None for an application that only shows what cycles stored.
+    """
     # The ready-made documentation pages load scripts from elsewhere, so only the description itself is served.
     app = FastAPI(
         title="Dry patch and ring outlook",
@@ -44,7 +53,7 @@ def create_app(
         redoc_url=None,
     )
     pages = Pages(store, now, limit_hours=outlook_limit_hours)
-    app.include_router(api_router(store, now, limit_hours=outlook_limit_hours))
+    app.include_router(api_router(store, records, now, limit_hours=outlook_limit_hours))
     app.include_router(page_router(pages))
     app.mount("/static", StaticFiles(directory=FOLDER / "static"), name="static")
     _answer_errors(app, pages)
@@ -72,7 +81,7 @@ def from_environment() -> FastAPI:
     def now() -> datetime:
         return still or datetime.now(UTC)
 
-    return create_app(StoredReads(engine, now), public_url=environment.public_url, now=now)
+    return create_app(StoredReads(engine, now), records=StoredRecords(engine, now), public_url=environment.public_url, now=now)
 
 
 def _describe(app: FastAPI) -> None:
@@ -83,6 +92,8 @@ def _describe(app: FastAPI) -> None:
         if app.openapi_schema is None:
             schema = without_examples()
             for path, example in examples.BY_PATH.items():
+                if path not in schema["paths"]:
+                    continue
                 schema["paths"][path]["get"]["responses"]["200"]["content"]["application/json"]["example"] = example
             app.openapi_schema = schema
         return app.openapi_schema
@@ -102,7 +113,12 @@ def _answer_errors(app: FastAPI, pages: Pages) -> None:
     @app.exception_handler(HTTPException)
     def http_error(request: Request, error: HTTPException) -> Response:
         slug = slug_of_status(error.status_code)
-        details = {404: "There is nothing at this address.", 405: f"{request.method} is not possible here."}
+        details = {
+            404: "There is nothing at this address.",
+            405: f"{request.method} is not possible here.",
+            413: "A body of 64 kB at most is read.",
+            415: "The body is not declared as application/json.",
+        }
         detail = details.get(error.status_code, str(error.detail))
         document = problem(slug, detail, instance=request.url.path).model_copy(update={"status": error.status_code})
         return answer(request, document, dict(error.headers or {}))

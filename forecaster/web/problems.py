@@ -8,7 +8,7 @@ from http import HTTPStatus
 from fastapi.responses import JSONResponse
 from pydantic import BaseModel
 
-from forecaster.errors import ForecasterError, NotFound, StorageError
+from forecaster.errors import ForecasterError, KeyReused, NotFound, Outdated, ReadOnly, StorageError
 
 MEDIA_TYPE = "application/problem+json"
 CATALOGUE = "/api/v1/problems"
@@ -19,7 +19,13 @@ KINDS: dict[str, tuple[int, str]] = {
     "host-refused": (400, "This address is not served"),
     "bad-request": (400, "The request cannot be understood"),
     "method-not-allowed": (405, "This address cannot be used in that way"),
+    ReadOnly.slug: (409, "This is not changed here"),
+    Outdated.slug: (412, "Somebody else changed it since you read it"),
+    "body-too-large": (413, "What was sent is too large"),
+    "media-type-refused": (415, "Send it as application/json"),
     "request-invalid": (422, "Something in the request is not as it must be"),
+    KeyReused.slug: (409, "This request key was used before for something else"),
+    "precondition-missing": (428, "Say which version you change"),
     ForecasterError.slug: (500, "Something went wrong"),
     "internal-error": (500, "Something went wrong on our side"),
     StorageError.slug: (503, "What is stored cannot be read"),
@@ -70,7 +76,14 @@ def problem_response(document: Problem, *, headers: dict[str, str] | None = None
 
 def slug_of_status(status: int) -> str:
     """The kind for an HTTP status raised by the framework."""
-    known = {400: "bad-request", 404: NotFound.slug, 405: "method-not-allowed", 422: "request-invalid"}
+    known = {
+        400: "bad-request",
+        404: NotFound.slug,
+        405: "method-not-allowed",
+        413: "body-too-large",
+        415: "media-type-refused",
+        422: "request-invalid",
+    }
     return known.get(status, "bad-request" if status < HTTPStatus.INTERNAL_SERVER_ERROR else "internal-error")
 
 

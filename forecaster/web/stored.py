@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 
 from sqlalchemy import Engine
+from sqlalchemy.orm import Session
 
-from forecaster.documents import AlertDocument, GroundSummary, SurfaceOutlook
+from forecaster.documents import AlertDocument, FixtureSummary, GroundSummary, SurfaceOutlook
 from forecaster.errors import NotFound
 from forecaster.storage.cycles import latest_cycle
 from forecaster.storage.database import reading
@@ -15,8 +16,12 @@ from forecaster.storage.episodes import alerts_of, open_alerts
 from forecaster.storage.grounds import get_ground, list_grounds
 from forecaster.storage.messages import NO_LONGER_WANTED, StoredMessage, count_messages, recent_messages
 from forecaster.storage.outlooks import latest_charts, latest_outlook, latest_outlooks
+from forecaster.storage.records import RecordQuery, list_records
 from forecaster.web.mail import masked
 from forecaster.web.reading import CycleView, MailProblem, MailView
+
+SHOWN_BACK = timedelta(days=30)
+"""Fixtures that began longer ago are in the list of fixtures only."""
 
 
 class StoredReads:
@@ -27,12 +32,12 @@ class StoredReads:
 
     def grounds(self) -> Sequence[GroundSummary]:
         with reading(self._engine) as session:
-            return list_grounds(session)
+            return [self._with_entered(session, ground) for ground in list_grounds(session)]
 
     def ground(self, ground_id: str) -> GroundSummary | None:
         with reading(self._engine) as session:
             try:
-                return get_ground(session, ground_id)
+                return self._with_entered(session, get_ground(session, ground_id))
             except NotFound:
                 return None
 
@@ -82,6 +87,24 @@ class StoredReads:
             expired=counts["expired"],
             problems=tuple(_problem(message) for message in troubled),
         )
+
+    def _with_entered(self, session: Session, ground: GroundSummary) -> GroundSummary:
+        """The ground with the fixtures that were entered beside those of the configuration, in order of time."""
+        fixtures = [
+            FixtureSummary(
+                id=record.id,
+                surface_id=record.surface_id,
+                title=record.document["title"],
+                starts_at_utc=record.document["starts_at_utc"],
+                ends_at_utc=record.document["ends_at_utc"],
+                children=record.document["children"],
+                origin="entered",
+            )
+            for record in list_records(session, ground.id, "fixture", RecordQuery(since=self._now() - SHOWN_BACK))
+        ]
+        if not fixtures:
+            return ground
+        return ground.model_copy(update={"fixtures": tuple(sorted((*ground.fixtures, *fixtures), key=lambda f: f.starts_at_utc))})
 
 
 def _problem(message: StoredMessage) -> MailProblem:

@@ -10,8 +10,9 @@ from forecaster.documents import OutlookDay
 from forecaster.quantities import Origin
 from forecaster.storage.database import reading, transaction
 from forecaster.storage.grounds import save_ground
-from forecaster.storage.models import OutlookRow, WeatherIssueRow
+from forecaster.storage.models import OutlookRow, RecordVersionRow, WeatherIssueRow
 from forecaster.storage.outlooks import latest_charts, latest_outlook, save_outlook
+from forecaster.storage.records import NewRecord, RecordQuery, add_record, change_record, delete_record, list_records
 from forecaster.storage.retention import EVERY_ISSUE, NO_CHARTS, ONE_ISSUE_A_DAY, prune
 from forecaster.storage.weather import StoredIssue, save_issue
 from tests.storage import builders
@@ -92,3 +93,26 @@ def test_an_old_outlook_keeps_what_it_said_of_the_days_to_come(database: Engine)
         earlier = latest_outlook(session, "hollow", surface, now=then)
         assert earlier is not None
         assert [found.lead_days for found in earlier.days] == [0, 1, 2]
+
+
+def test_what_people_entered_is_never_purged(database: Engine) -> None:
+    old = NOW - timedelta(days=20 * 365)
+    with transaction(database) as session:
+        add_record(session, NewRecord("a1", "hollow", "application", "meadow", old, {"by": "Ada"}, None), by="Ada", now=old)
+        add_record(session, NewRecord("a2", "hollow", "application", "meadow", old, {"by": "Bo"}, None), by="Bo", now=old)
+        delete_record(session, "hollow", "application", "a2", version=1, by="Bo", now=old)
+    prune_twice(database)
+    with reading(database) as session:
+        assert [r.id for r in list_records(session, "hollow", "application", RecordQuery(deleted=True))] == ["a1", "a2"]
+
+
+def test_what_a_record_said_before_is_kept(database: Engine) -> None:
+    with transaction(database) as session:
+        add_record(session, NewRecord("a1", "hollow", "application", "meadow", NOW, {"area": 1}, None), by="Ada", now=NOW)
+    with transaction(database) as session:
+        change_record(
+            session, "hollow", "application", "a1", surface_id="lawn", happened_at=NOW, document={"area": 2}, version=1, by="Bo", now=NOW
+        )
+    with reading(database) as session:
+        kept = session.scalars(select(RecordVersionRow)).one()
+        assert (kept.record_id, kept.version, kept.document, kept.replaced_by) == ("a1", 1, {"area": 1}, "Bo")
