@@ -1,7 +1,9 @@
 """Open the database, bring it to the newest schema, and run transactions.
 
-Promises: what ``transaction`` commits survives a power cut (SQLite: WAL with ``synchronous=FULL``); a writer takes the write lock before it
-reads, so nothing it read changes under it; every failure of the database leaves as a one-line ``StorageError`` with the place and a hint.
+Promises, the same on both databases: what ``transaction`` commits survives a power cut (SQLite: WAL with ``synchronous=FULL``); a writer
+takes the write lock before it reads, so nothing it read changes under it; a reader sees one moment and waits for no writer; every failure
+of the database leaves as a one-line ``StorageError`` with the place and a hint. PostgreSQL has no write lock of its own: an advisory lock
+that is held until the transaction ends stands for it. Write transactions are short, so writers do not wait for long.
 """
 
 from __future__ import annotations
@@ -18,7 +20,7 @@ from alembic import command
 from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import Connection, Engine, create_engine, event, make_url, text
+from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url, text
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 from sqlalchemy.exc import TimeoutError as NoConnectionInTime
 from sqlalchemy.orm import Session
@@ -30,10 +32,14 @@ DIALECTS = ("sqlite", "postgresql")
 BUSY_SECONDS = 15.0
 """How long a writer waits for another writer before it gives up. Status: assumption."""
 
+IDLE_SECONDS = 60
+"""PostgreSQL ends a transaction that does nothing for so long: its process is gone or hangs, and it holds the write lock. Assumption."""
+
 # Any number serves, as long as no other program on the same PostgreSQL database uses it.
-_MIGRATION_LOCK = 7_203_118_455_001
+_WRITE_LOCK = 7_203_118_455_001
 
 _HINTS: tuple[tuple[str, str], ...] = (
+    ("lock timeout", "Another process is writing to it. Wait for it to finish, or stop it, and try again."),
     ("locked", "Another process is writing to it. Wait for it to finish, or stop it, and try again."),
     ("readonly", "Let the user that runs the forecaster write to this file and to its folder."),
     ("permission", "Let the user that runs the forecaster write to this file and to its folder."),
@@ -41,6 +47,10 @@ _HINTS: tuple[tuple[str, str], ...] = (
     ("not a database", "This file is something else. Name another file for the database, or move this one away."),
     ("malformed", "The file is damaged. Move it away and restore the last copy, or start with an empty one."),
     ("full", "The disk is full. Make room and try again."),
+    ("connection failed", "Check that the database server runs, and that the address, the user and the password are right."),
+    ("connection timeout", "Check that the database server runs, and that the address is right."),
+    ("terminating connection", "The database server ended the connection. If it was restarted, try again."),
+    ('relation "', "The database has not been set up yet. Run the forecaster once with it."),
     ("no such table", "The database has not been set up yet. Run the forecaster once with it."),
     ("constraint", "This is a fault of the program, not of the database. Please report the line above."),
 )
@@ -66,14 +76,12 @@ def open_database(url: str, *, busy_seconds: float = BUSY_SECONDS) -> Engine:
         event.listen(engine, "connect", _prepare_sqlite_connection(busy_seconds))
         event.listen(engine, "begin", _begin_sqlite_transaction)
     else:
-        try:
-            engine = create_engine(parsed, pool_pre_ping=True)
-        except ImportError as error:
-            raise StorageError(f"the driver for {_place(parsed)} is not installed: {error}", hint="Install psycopg.") from error
-    with _clear_errors(engine), _writing(engine).connect() as connection:
-        # For SQLite the begin of a writing transaction is the proof: it reads the header and takes the write lock.
-        connection.execute(text("SELECT 1"))
-        connection.rollback()
+        engine = _postgresql_engine(parsed, busy_seconds)
+    try:
+        _prove_writable(engine)
+    except StorageError:
+        engine.dispose()
+        raise
     return engine
 
 
@@ -88,8 +96,6 @@ def migrate(engine: Engine) -> None:
             return
     logging.getLogger("alembic").setLevel(logging.WARNING)
     with _clear_errors(engine), _writing(engine).begin() as connection:
-        if connection.dialect.name == "postgresql":
-            connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": _MIGRATION_LOCK})
         known = {revision.revision for revision in script.walk_revisions()}
         found = MigrationContext.configure(connection).get_current_heads()
         if not known.issuperset(found):
@@ -119,12 +125,47 @@ def reading(engine: Engine) -> Iterator[Session]:
 
     Raises: StorageError where the database fails.
     """
-    with _clear_errors(engine), Session(engine, expire_on_commit=False) as session:
+    with _clear_errors(engine), Session(_of_one_moment(engine), expire_on_commit=False) as session:
         yield session
+
+
+def _prove_writable(engine: Engine) -> None:
+    with _clear_errors(engine), _writing(engine).connect() as connection:
+        # The begin of a writing transaction is the proof: it takes the write lock, and SQLite reads the header of the file.
+        connection.execute(text("SELECT 1"))
+        if engine.dialect.name == "postgresql" and connection.scalar(text("SHOW transaction_read_only")) == "on":
+            raise StorageError(f"the database {_place(engine.url)} can only be read", hint="Name the main server, not one that follows it.")
+        connection.rollback()
 
 
 def _writing(engine: Engine) -> Engine:
     return engine.execution_options(forecaster_writes=True)
+
+
+def _of_one_moment(engine: Engine) -> Engine:
+    # SQLite gives this by itself; PostgreSQL would show every statement what others committed before it.
+    return engine.execution_options(isolation_level="REPEATABLE READ") if engine.dialect.name == "postgresql" else engine
+
+
+def _postgresql_engine(url: URL, busy_seconds: float) -> Engine:
+    named = url.set(drivername="postgresql+psycopg") if url.drivername == "postgresql" else url
+    limits = {"lock_timeout": f"{busy_seconds * 1000:.0f}", "idle_in_transaction_session_timeout": f"{IDLE_SECONDS * 1000}"}
+    arguments: dict[str, Any] = {"options": " ".join(f"-c {name}={value}" for name, value in limits.items())}
+    if "connect_timeout" not in named.query:
+        arguments["connect_timeout"] = max(2, round(busy_seconds))
+    try:
+        engine = create_engine(named, pool_pre_ping=True, connect_args=arguments)
+    except ImportError as error:
+        raise StorageError(
+            f"the driver for {_place(named)} is not installed: {error}", hint="Write the address as postgresql://… for the one that is."
+        ) from error
+    event.listen(engine, "begin", _begin_postgresql_transaction)
+    return engine
+
+
+def _begin_postgresql_transaction(connection: Connection) -> None:
+    if connection.get_execution_options().get("forecaster_writes", False):
+        connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_WRITE_LOCK})")
 
 
 def _prepare_folder(database: str | None) -> None:

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, cast
+from typing import Any
 
-from sqlalchemy import CursorResult
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Session
 
@@ -15,7 +14,8 @@ from forecaster.storage.models import Table
 def insert_or_ignore(session: Session, table: type[Table], values: Mapping[str, Any], *, key: tuple[str, ...]) -> bool:
     """Insert one row unless a row with the same ``key`` columns is there. True when it was inserted."""
     statement = _insert(session, table).values(dict(values)).on_conflict_do_nothing(index_elements=key)
-    return cast("CursorResult[Any]", session.execute(statement)).rowcount == 1
+    # Not by the row count, which PostgreSQL's driver does not give for every insert.
+    return session.execute(statement.returning(*(getattr(table, name) for name in key))).first() is not None
 
 
 def insert_or_replace(session: Session, table: type[Table], values: Mapping[str, Any], *, key: tuple[str, ...]) -> None:

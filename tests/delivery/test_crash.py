@@ -24,8 +24,8 @@ MINUTE = timedelta(minutes=1)
 
 
 @pytest.fixture
-def database(tmp_path: Path) -> Iterator[Engine]:
-    engine = open_database(f"sqlite:///{tmp_path / 'forecaster.db'}")
+def database(database_url: str) -> Iterator[Engine]:
+    engine = open_database(database_url)
     migrate(engine)
     with transaction(engine) as session:
         save_ground(session, ground(), NOON)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
@@ -30,6 +30,7 @@ from forecaster.storage.cycles import CycleRecord
 from forecaster.storage.database import migrate, open_database, reading
 from forecaster.storage.episodes import alerts_of
 from forecaster.storage.outlooks import latest_outlooks
+from tests.databases import database_of
 
 # Before the rain returned on 28 August: a spell of the sample in which alerts are open on every surface.
 START = datetime(2026, 8, 20, 5, 0, tzinfo=UTC)
@@ -119,30 +120,55 @@ def sample_hours() -> pd.DataFrame:
 
 
 @pytest.fixture
-def service(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, request: pytest.FixtureRequest) -> Iterator[Service]:
+def service(tmp_path: Path, database_url: str, monkeypatch: pytest.MonkeyPatch, request: pytest.FixtureRequest) -> Iterator[Service]:
     """Drawing takes most of a cycle's time and has tests of its own; a test marked ``draws`` draws."""
     if request.node.get_closest_marker("draws") is None:
         monkeypatch.setattr("forecaster.pipeline.cycle.chart_set", lambda _outlook: {})
-    with made_in(tmp_path) as made:
+    with made_in(tmp_path, database_url) as made:
         yield made
 
 
+@dataclass(frozen=True)
+class Left:
+    """What one cycle leaves: a folder, and the name of the database where that is not in it."""
+
+    folder: Path
+    database: str | None
+
+
 @pytest.fixture(scope="session")
-def after_one_cycle(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A folder as one cycle leaves it, run once for all tests that begin there."""
-    folder = tmp_path_factory.mktemp("after-one-cycle")
-    with pytest.MonkeyPatch.context() as patch, made_in(folder) as made:
-        patch.setattr("forecaster.pipeline.cycle.chart_set", lambda _outlook: {})
-        assert made.cycle().status == "ok"
-    return folder
+def after_one_cycle(tmp_path_factory: pytest.TempPathFactory, request: pytest.FixtureRequest) -> Callable[[str], Left]:
+    """What one cycle leaves on a kind of database, run once for all tests that begin there."""
+
+    @cache
+    def left(kind: str) -> Left:
+        folder = tmp_path_factory.mktemp("after-one-cycle")
+        server = request.getfixturevalue("postgresql") if kind == "postgresql" else None
+        name = None if server is None else server.create()
+        url = f"sqlite:///{folder / 'forecaster.db'}" if name is None else server.url(name)
+        with pytest.MonkeyPatch.context() as patch, made_in(folder, url) as made:
+            patch.setattr("forecaster.pipeline.cycle.chart_set", lambda _outlook: {})
+            assert made.cycle().status == "ok"
+        return Left(folder, name)
+
+    return left
 
 
 @pytest.fixture
-def ran_once(after_one_cycle: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Service]:
+def ran_once(
+    after_one_cycle: Callable[[str], Left],
+    database_kind: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    request: pytest.FixtureRequest,
+) -> Iterator[Service]:
     """A service after one good cycle, with a database, weather file and mails of its own."""
     monkeypatch.setattr("forecaster.pipeline.cycle.chart_set", lambda _outlook: {})
-    shutil.copytree(after_one_cycle, tmp_path / "copy")
-    with made_in(tmp_path / "copy", write=False) as made:
+    left = after_one_cycle(database_kind)
+    server = None if left.database is None else request.getfixturevalue("postgresql")
+    folder = tmp_path / "copy"
+    shutil.copytree(left.folder, folder)
+    with database_of(database_kind, folder, server, copy_of=left.database) as url, made_in(folder, url, write=False) as made:
         yield made
 
 
@@ -153,9 +179,9 @@ def shipped_configuration() -> Configuration:
 
 
 @contextmanager
-def made_in(folder: Path, *, write: bool = True) -> Iterator[Service]:
-    """The shipped ground, with its weather in a file and everything else in a folder."""
-    engine = open_database(f"sqlite:///{folder / 'forecaster.db'}")
+def made_in(folder: Path, url: str, *, write: bool = True) -> Iterator[Service]:
+    """The shipped ground, with its weather in a file, its mails in a folder, and a database."""
+    engine = open_database(url)
     migrate(engine)
     shipped = shipped_configuration()
     ground = replace(shipped.grounds[0], weather=WeatherChoice("csv", str(folder / "station.csv")))

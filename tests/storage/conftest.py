@@ -1,9 +1,8 @@
-"""A fresh, migrated SQLite file with one ground in it."""
+"""A fresh, migrated database with one ground in it, once of each kind."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 from sqlalchemy import Engine
@@ -14,8 +13,8 @@ from tests.storage.builders import NOON, ground
 
 
 @pytest.fixture
-def database(tmp_path: Path) -> Iterator[Engine]:
-    engine = open_database(f"sqlite:///{tmp_path / 'forecaster.db'}")
+def database(database_url: str) -> Iterator[Engine]:
+    engine = open_database(database_url)
     migrate(engine)
     with transaction(engine) as session:
         save_ground(session, ground(), NOON)

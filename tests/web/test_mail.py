@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date, timedelta
-from pathlib import Path
 
 import pytest
 from sqlalchemy import Engine
@@ -37,8 +36,8 @@ REFUSED = "the mail server refused the recipient head@ground.example: 550 <head@
 
 
 @pytest.fixture
-def engine(tmp_path: Path) -> Iterator[Engine]:
-    opened = open_database(f"sqlite:///{tmp_path / 'x.db'}")
+def engine(database_url: str) -> Iterator[Engine]:
+    opened = open_database(database_url)
     migrate(opened)
     with transaction(opened) as session:
         save_ground(session, builders.ground(), builders.NOW)

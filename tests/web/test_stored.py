@@ -5,7 +5,6 @@ from __future__ import annotations
 import zlib
 from collections.abc import Iterator
 from datetime import timedelta
-from pathlib import Path
 
 import pytest
 from sqlalchemy import Engine, update
@@ -25,8 +24,8 @@ from tests.web import builders
 
 
 @pytest.fixture
-def engine(tmp_path: Path) -> Iterator[Engine]:
-    opened = open_database(f"sqlite:///{tmp_path / 'x.db'}")
+def engine(database_url: str) -> Iterator[Engine]:
+    opened = open_database(database_url)
     migrate(opened)
     with transaction(opened) as session:
         save_ground(session, builders.ground(), builders.NOW)
