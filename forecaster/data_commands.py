@@ -5,6 +5,7 @@ Each imports what it needs when it runs.
 
 from __future__ import annotations
 
+from datetime import datetime
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -147,12 +148,61 @@ def spin_up(
         columns = read_mapping(mapping or [])
         choose(config, None)
         surfaces, model = read_surfaces(read_environment().config, turf)
-        stations = read_stations(files, columns=columns, latitude=latitude, elevation_m=elevation) if files else invented()
+        stations = (
+            read_stations(files, columns=columns, latitude=latitude, elevation_m=elevation, soil_needed=False) if files else invented()
+        )
         memories = [memory_of(series, surfaces, model) for series in stations]
         if as_json:
             typer.echo(json.dumps(as_document(memories, surfaces), indent=2, allow_nan=False))
         else:
             print_tables(memories, surfaces, turf, console())
+
+
+@app.command()
+def rehearse(
+    ground: Annotated[str, typer.Argument(help="Id of a configured ground.")],
+    files: Annotated[
+        list[Path] | None,
+        typer.Argument(metavar="[FILE.csv...]", help="Station files as for validate (default: the ground's stored weather)."),
+    ] = None,
+    rules: Annotated[Path | None, typer.Option("--rules", metavar="FILE", help="Rule file (default: that of the configuration).")] = None,
+    against: Annotated[Path | None, typer.Option("--against", metavar="FILE", help="Another rule file to compare with.")] = None,
+    surface: Annotated[str | None, typer.Option("--surface", metavar="ID", help="One surface only.")] = None,
+    start: Annotated[
+        datetime | None, typer.Option("--from", formats=["%Y-%m-%d"], help="First day that counts (default: half a year in).")
+    ] = None,
+    chart: Annotated[
+        Path | None, typer.Option("--chart", metavar="FOLDER", help="Write a chart per surface, as SVG, into this folder.")
+    ] = None,
+    spells: Annotated[bool, typer.Option("--spells", help="List every spell as well.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print everything as JSON instead of tables.")] = False,
+    mapping: Annotated[
+        list[str] | None,
+        typer.Option("--map", metavar="NAME=COLUMN", help="A column that is not named as in the climate reference network."),
+    ] = None,
+    config: ConfigFolder = None,
+    data: DataFolder = None,
+) -> None:
+    """Show on which days of past seasons each rule would have spoken, and how another rule file differs. Stores nothing."""
+    import json
+
+    from forecaster.commands.rehearse import Request, as_document, print_rehearsal, run, write_charts
+    from forecaster.settings.environment import read_environment
+    from forecaster.startup import make_context
+
+    with told_in_one_line():
+        choose(config, data)
+        environment = read_environment()
+        request = Request(ground, tuple(files or ()), rules, against, surface, None if start is None else start.date(), mapping or [])
+        found = run(request, make_context(environment), folder=environment.config)
+        if as_json:
+            typer.echo(json.dumps(as_document(found), indent=2, allow_nan=False))
+        else:
+            for rehearsal in found:
+                print_rehearsal(rehearsal, console(), spells=spells)
+        if chart is not None:
+            for written in write_charts(found, chart):
+                typer.echo(f"Wrote {written}.", err=True)
 
 
 @app.command()

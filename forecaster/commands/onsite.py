@@ -24,10 +24,7 @@ SHOWN_DAYS = 7
 
 def chosen(configuration: Configuration, ground_id: str, entry_id: str) -> OnsiteSource:
     """The entry of a ground, by ids. Raises NotFound, which names those there are."""
-    ground = next((ground for ground in configuration.grounds if ground.id == ground_id), None)
-    if ground is None:
-        known = ", ".join(ground.id for ground in configuration.grounds)
-        raise NotFound(f"no ground is called {ground_id!r}", hint=f"Grounds: {known}.")
+    ground = configuration.ground(ground_id)
     source = next((source for source in ground.onsite if source.id == entry_id), None)
     if source is None:
         known = ", ".join(source.id for source in ground.onsite)

@@ -133,7 +133,7 @@ def read_materials(folder: Path, soil_class: str | None) -> Materials:
 
 
 def read_stations(
-    files: Sequence[Path], *, columns: Mapping[str, str], latitude: float | None, elevation_m: float | None
+    files: Sequence[Path], *, columns: Mapping[str, str], latitude: float | None, elevation_m: float | None, soil_needed: bool = True
 ) -> list[StationSeries]:
     """Read all files; a station may go on from one to the next, and a place they do not give is taken from the arguments.
 
@@ -143,7 +143,7 @@ def read_stations(
     stations: dict[str, StationSeries] = {}
     for file in files:
         try:
-            found = read_station_file(file, columns=columns)
+            found = read_station_file(file, columns=columns, soil_needed=soil_needed)
         except WeatherError as error:
             mistakes.found.append(Mistake(file.name, "(file)", error.message, error.hint))
             continue
@@ -163,7 +163,7 @@ def read_stations(
             mistakes.add("stations", f"latitude of {place.id}", Missing(), "a column, or --latitude with degrees north")
         placed.append(place)
     if mistakes.found:
-        raise ConfigurationError(mistakes.found, hint="Correct the files or the mapping; nothing was scored.")
+        raise ConfigurationError(mistakes.found, hint="Correct the files or the mapping; nothing was done.")
     return placed
 
 

@@ -11,7 +11,6 @@ from rich.box import SIMPLE
 from rich.console import Console
 from rich.table import Table
 
-from forecaster.errors import NotFound
 from forecaster.ground.ground import Ground
 from forecaster.pipeline.context import Context
 from forecaster.pipeline.gather import GatheredWeather, joined_weather, read_onsite
@@ -51,10 +50,7 @@ class Overlap:
 
 def known_weather(ground_id: str, context: Context) -> tuple[Ground, GatheredWeather]:
     """What the database and the ground's own instruments know; no service is asked. Raises: NotFound where it is not configured."""
-    ground = next((found for found in context.configuration.grounds if found.id == ground_id), None)
-    if ground is None:
-        known = ", ".join(found.id for found in context.configuration.grounds)
-        raise NotFound(f"there is no ground {ground_id!r}", hint=f"Known are: {known}.")
+    ground = context.configuration.ground(ground_id)
     now = context.clock()
     with reading(context.engine) as session:
         since = now - timedelta(days=SHOWN_DAYS)

@@ -8,6 +8,7 @@ from typing import Any
 
 from pydantic import Field
 
+from forecaster.errors import NotFound
 from forecaster.ground.ground import Ground
 from forecaster.risk.rule import Rule
 from forecaster.settings.grounds import GroundReader
@@ -51,6 +52,14 @@ class Configuration:
     model: ModelParameters
     service: ServiceOptions
 
+    def ground(self, ground_id: str) -> Ground:
+        """A configured ground by its id. Raises: NotFound, naming those there are."""
+        for ground in self.grounds:
+            if ground.id == ground_id:
+                return ground
+        known = ", ".join(found.id for found in self.grounds)
+        raise NotFound(f"there is no ground {ground_id!r}", hint=f"Known are: {known}.")
+
 
 def load_configuration(folder: Path) -> Configuration:
     """Read a configuration folder.
@@ -75,6 +84,16 @@ def load_configuration(folder: Path) -> Configuration:
     if model is None or service is None:
         raise AssertionError("a file that cannot be used has a mistake noted")
     return Configuration(grounds, rules, ModelParameters(**model.model_dump()), ServiceOptions(**service.model_dump()))
+
+
+def load_rules(file: Path, folder: Path) -> tuple[Rule, ...]:
+    """Read a rule file of its own, with the cautions of a configuration folder. Raises: ConfigurationError with all mistakes of both."""
+    mistakes = MistakeList()
+    rules = read_rules(
+        read_toml(file, str(file), mistakes), read_toml(folder / CAUTIONS, CAUTIONS, mistakes), (str(file), CAUTIONS), mistakes
+    )
+    mistakes.raise_if_any()
+    return rules
 
 
 def _checked(model: type[EntryType], data: dict[str, Any] | None, file: str, mistakes: MistakeList) -> EntryType | None:

@@ -111,12 +111,12 @@ def our_names() -> list[str]:
     return [*KNOWN_COLUMNS, "soil_water_<depth>cm_m3m3"]
 
 
-def read_station_file(path: Path, *, columns: Mapping[str, str]) -> list[StationSeries]:
+def read_station_file(path: Path, *, columns: Mapping[str, str], soil_needed: bool = True) -> list[StationSeries]:
     """Read the stations of a file, in the order in which they appear.
 
     ``columns``: our name → the file's column, where it is not the network's. Names are compared without regard to case. Days are
     YYYY-MM-DD or YYYYMMDD; empty cells and the network's -9999 and -99 are missing. A file without station column is one station, named
-    by the file. Days that no line names become NaN.
+    by the file. Days that no line names become NaN. ``soil_needed``: a file without any measured soil is a mistake.
 
     Raises: WeatherUnavailable when the file cannot be opened; WeatherMalformed with every mistake, of which at most 20 are spelt out.
     """
@@ -128,7 +128,7 @@ def read_station_file(path: Path, *, columns: Mapping[str, str]) -> list[Station
     except UnicodeDecodeError as error:
         hint = "Save it as CSV in UTF-8."
         raise WeatherMalformed(f"{path.name} is not UTF-8 text (byte {error.start})", source=SOURCE, hint=hint) from error
-    reading = _Reading(path.stem, columns)
+    reading = _Reading(path.stem, columns, soil_needed)
     reading.read(text)
     if reading.mistakes:
         count = len(reading.mistakes)
@@ -148,6 +148,7 @@ class _Reading:
 
     file_station: str
     columns: Mapping[str, str]
+    soil_needed: bool
     mistakes: list[str] = field(default_factory=list)
     stations: dict[str, dict[date, dict[str, float]]] = field(default_factory=dict)
 
@@ -161,7 +162,7 @@ class _Reading:
         self.mistakes += [
             f"line 1: no column for {name}: looked for {' or '.join(self._sought(name))}" for name in REQUIRED if name not in places
         ]
-        if "soil_temperature_5cm_c" not in places and not any(SOIL_WATER.fullmatch(name) for name in places):
+        if self.soil_needed and "soil_temperature_5cm_c" not in places and not any(SOIL_WATER.fullmatch(name) for name in places):
             self.mistakes.append("line 1: no measured soil: neither soil temperature at 5 cm nor soil water of any depth")
         if self.mistakes:
             return

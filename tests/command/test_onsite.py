@@ -56,7 +56,7 @@ def test_rejected_lines_are_shown_with_the_reason(config: Path, tmp_path: Path) 
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        (("--ground", "hoem", "--entry", "gauge"), "no ground is called 'hoem'. Grounds: home."),
+        (("--ground", "hoem", "--entry", "gauge"), "there is no ground 'hoem'. Known are: home."),
         (("--ground", "home", "--entry", "guage"), "Entries: gauge, watering, probe."),
         (("--ground", "home", "--entry", "gauge", "gone.csv"), "gone.csv cannot be read"),
         (("--ground", "home", "--entry", "gauge", str(FILES / "third_of_april.csv")), "no line has a time like '2026-04-03 17:05'"),
