@@ -242,6 +242,33 @@ class GroundSummary(Document):
 EpisodeStatus = Literal["expected", "present", "held", "ended"]
 
 
+class AlertMark(Document):
+    """What somebody said to an alert: it is not told again as new until it gets worse than it was then, or the mark ends."""
+
+    at_utc: datetime
+    by: str
+    severity: Severity
+    """As it was when the mark was made."""
+    note: str = ""
+    ended_at_utc: datetime | None = None
+    ended_by: str | None = None
+    """Who took it back, or that the alert got worse; None while it stands."""
+
+    def stands(self, now: datetime) -> bool:
+        """Whether the mark keeps its alert quiet."""
+        return self.ended_at_utc is None
+
+
+class Snooze(AlertMark):
+    """An alert put off, always with an end."""
+
+    until_utc: datetime
+
+    def stands(self, now: datetime) -> bool:
+        """Whether the mark keeps its alert quiet."""
+        return self.ended_at_utc is None and now < self.until_utc
+
+
 class AlertDocument(Document):
     """One alert from first to last day."""
 
@@ -258,6 +285,13 @@ class AlertDocument(Document):
     ended_at_utc: datetime | None
     reason: str
     advice: str
+    acknowledgement: AlertMark | None = None
+    """The last one, whether it still stands or not."""
+    snooze: Snooze | None = None
+
+    def quiet(self, now: datetime) -> bool:
+        """Whether it is known to those who must know, or put off: then it is not told as new."""
+        return any(mark is not None and mark.stands(now) for mark in (self.acknowledgement, self.snooze))
 
 
 class DigestEntry(Document):

@@ -38,6 +38,10 @@ class EpisodeDecision:
         """All that are open afterwards: the input of the next decision."""
         return tuple(change.episode for change in (*self.continued, *self.held, *self.opened))
 
+    def quiet(self, now: datetime) -> frozenset[tuple[str, str]]:
+        """Surface and rule of the open episodes that people have acknowledged or put off: nothing is told of them as new."""
+        return frozenset((episode.surface_id, episode.rule_id) for episode in self.open_episodes if episode.quiet(now))
+
 
 def ended_before(episodes: Iterable[Episode], *, time_zone: ZoneInfo) -> tuple[EpisodeChange, ...]:
     """Episodes that an earlier decision ended and no message has told of yet, with the reason in the words of today."""
@@ -71,7 +75,8 @@ def decide_episodes(
 
     An episode is raised when a rule that is not on trial speaks today, or is expected to within its ``lead_days``. It ends after the rule
     has been silent for ``days_out`` local days, and never for lack of weather: then it is held, and the count of silent days starts anew.
-    The same call on its own result changes nothing. ``used_ids``: identities of ended episodes, so that a rule that speaks again of the
+    The same call on its own result changes nothing. A mark that somebody made (acknowledged, put off) ends when the severity rises above
+    what it was made for; it changes nothing else here. ``used_ids``: identities of ended episodes, so that a rule that speaks again of the
     same first day gets an identity of its own. Raises ValueError when two open episodes share surface and rule. Status: definition.
     """
     by_rule = {rule.id: rule for rule in rules}
@@ -147,7 +152,7 @@ def _carry_on(
             quiet_since=None,
             reason=signal.reason,
             advice=signal.advice,
-        )
+        ).worse_than_marked(now)
         return "continued", after, f"{signal.title}: {signal.when}."
     if rule is None:
         ended = replace(episode, status="ended", ended_at=now)

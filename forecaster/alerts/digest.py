@@ -68,7 +68,7 @@ def build_digest(inputs: DigestInputs) -> DigestDocument:
         subject=_subject(ground, weather, found, unknown),
         opening=_opening(outlooks, entries, weather),
         entries=tuple(entries),
-        changes=changes_since(inputs.previous, outlooks, inputs.decision),
+        changes=changes_since(inputs.previous, outlooks, inputs.decision, now=inputs.now),
         to_do=_to_do(found, unknown),
         cautions=tuple(dict.fromkeys(caution for _, signal in found for caution in signal.cautions)),
         weather=weather,

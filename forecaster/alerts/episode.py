@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 
-from forecaster.documents import AlertDocument, EpisodeStatus
+from forecaster.documents import AlertDocument, AlertMark, EpisodeStatus, Snooze
 from forecaster.quantities import Severity
+
+GOT_WORSE = "it got worse"
 
 
 @dataclass(frozen=True)
@@ -15,7 +17,7 @@ class Episode:
 
     ``first_day`` is fixed when it is raised and makes the identity, even where the expected day moves later; ``last_day``, ``severity``
     and the words follow the newest outlook. ``quiet_since``: first local day of the silence being counted, None while the rule speaks.
-    ``held``: open, but not judged, because weather is missing.
+    ``held``: open, but not judged, because weather is missing. ``acknowledgement`` and ``snooze``: what people said to it.
     """
 
     id: str
@@ -32,6 +34,8 @@ class Episode:
     quiet_since: date | None
     reason: str
     advice: str
+    acknowledgement: AlertMark | None = None
+    snooze: Snooze | None = None
 
     @property
     def key(self) -> tuple[str, str, str]:
@@ -56,7 +60,25 @@ class Episode:
             quiet_since=quiet_since,
             reason=alert.reason,
             advice=alert.advice,
+            acknowledgement=alert.acknowledgement,
+            snooze=alert.snooze,
         )
+
+    def quiet(self, now: datetime) -> bool:
+        """Whether it is acknowledged or put off: then it is not told as new."""
+        return any(mark is not None and mark.stands(now) for mark in (self.acknowledgement, self.snooze))
+
+    def worse_than_marked(self, now: datetime) -> Episode:
+        """The episode without the marks that it has outgrown: a mark stands for the severity at which it was made, and for no worse."""
+        after = self
+        if self.acknowledgement is not None and self._outgrown(self.acknowledgement, now):
+            after = replace(after, acknowledgement=self.acknowledgement.model_copy(update={"ended_at_utc": now, "ended_by": GOT_WORSE}))
+        if self.snooze is not None and self._outgrown(self.snooze, now):
+            after = replace(after, snooze=self.snooze.model_copy(update={"ended_at_utc": now, "ended_by": GOT_WORSE}))
+        return after
+
+    def _outgrown(self, mark: AlertMark, now: datetime) -> bool:
+        return mark.stands(now) and self.severity.rank > mark.severity.rank
 
     def document(self) -> AlertDocument:
         """The episode as it is stored for pages and API."""
@@ -74,6 +96,8 @@ class Episode:
             ended_at_utc=self.ended_at,
             reason=self.reason,
             advice=self.advice,
+            acknowledgement=self.acknowledgement,
+            snooze=self.snooze,
         )
 
 

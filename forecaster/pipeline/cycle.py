@@ -126,7 +126,7 @@ def _decide(session: Session, ground: Ground, outlooks: Sequence[SurfaceOutlook]
     """Decide on the ground's episodes and keep what changed: ends first, since a surface and rule has one open episode at most."""
     known = alerts_of(session, ground.id)
     decision = decide_episodes(
-        [Episode.of(alert, quiet_since) for alert, quiet_since in open_alerts(session, ground.id)],
+        [Episode.of(alert, quiet_since) for alert, quiet_since in open_alerts(session, ground.id, to_decide=True)],
         outlooks,
         rules=context.configuration.rules,
         today=now.astimezone(ground.time_zone).date(),

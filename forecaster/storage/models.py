@@ -161,6 +161,8 @@ class EpisodeRow(Table):
     quiet_since: Mapped[date | None]
     reason: Mapped[str] = mapped_column(Text)
     advice: Mapped[str] = mapped_column(Text)
+    acknowledgement: Mapped[dict[str, Any] | None]
+    snooze: Mapped[dict[str, Any] | None]
 
 
 class MessageRow(Table):

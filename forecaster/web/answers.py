@@ -89,6 +89,17 @@ class AlertsAnswer(Document):
 
     ground_id: str
     items: tuple[AlertDocument, ...]
+    next: str | None
+    """Hand it back for the alerts after these; None at the end."""
+    answered_at_utc: datetime
+    weather: WeatherStatus
+
+
+class AlertAnswer(Document):
+    """One alert. ``quiet``: acknowledged or put off, so that it is not told as new."""
+
+    alert: AlertDocument
+    quiet: bool
     answered_at_utc: datetime
     weather: WeatherStatus
 

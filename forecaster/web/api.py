@@ -12,8 +12,8 @@ from fastapi.responses import JSONResponse
 from forecaster.documents import GroundSummary
 from forecaster.errors import ForecasterError, NotFound, StorageError
 from forecaster.web.ages import ground_weather, hours_between, local_day, weather_at, worst_weather
+from forecaster.web.alert_routes import add_alert_routes
 from forecaster.web.answers import (
-    AlertsAnswer,
     GroundAnswer,
     GroundHealth,
     GroundMail,
@@ -33,7 +33,6 @@ from forecaster.web.recorded import StoredRecords
 from forecaster.web.standing import grounds_worst_first, outlooks_of, standing_of, surfaces_worst_first
 
 PREFIX = "/api/v1"
-ALERTS_AT_MOST = 200
 PAST_DAYS_AT_MOST = 60
 MAIL_DAYS = 7
 
@@ -45,6 +44,7 @@ _INVALID = openapi_problem(NotFound.slug, "request-invalid", StorageError.slug)
 def api_router(store: Store, records: StoredRecords | None, now: Callable[[], datetime], *, limit_hours: float) -> APIRouter:
     """All routes of the API over a store. ``records``: None for one that only reads what cycles stored."""
     router = APIRouter(prefix=PREFIX)
+    add_alert_routes(router, store, records, now, limit_hours=limit_hours)
     if records is not None:
         add_record_routes(router, store, records, now, limit_hours=limit_hours)
 
@@ -117,18 +117,6 @@ def api_router(store: Store, records: StoredRecords | None, now: Callable[[], da
             outlook=outlook, outlook_age_hours=hours_between(stored.issued_at_utc, moment), answered_at_utc=moment, weather=weather
         )
         return told(request, answer)
-
-    @router.get("/grounds/{ground}/alerts", tags=["alerts"], responses=_INVALID)
-    def list_alerts(
-        ground: GroundId, state: Annotated[Literal["open", "all"], Query(description="Open alerts, or ended ones too")] = "open"
-    ) -> AlertsAnswer:
-        """Alerts of a ground, newest first."""
-        found = ground_or_missing(store, ground)
-        outlooks = outlooks_of(store, found)
-        moment = now()
-        weather = ground_weather(found, outlooks, moment, limit_hours=limit_hours)
-        items = tuple(store.alerts(found.id, include_ended=state == "all", limit=ALERTS_AT_MOST))
-        return AlertsAnswer(ground_id=found.id, items=items, answered_at_utc=moment, weather=weather)
 
     @router.get(
         "/health",

@@ -7,6 +7,7 @@ from typing import Any
 
 from forecaster.documents import (
     AlertDocument,
+    AlertMark,
     FixtureSummary,
     GroundSummary,
     OutlookDay,
@@ -217,7 +218,7 @@ ALERTS = _example(
         ground_id="thistlefold",
         items=(
             AlertDocument(
-                id="a-2",
+                id="thistlefold/main-pitch/rings-showing/2026-09-08",
                 ground_id="thistlefold",
                 surface_id="main-pitch",
                 rule_id="rings-showing",
@@ -230,8 +231,12 @@ ALERTS = _example(
                 ended_at_utc=None,
                 reason=_REASON,
                 advice=_ADVICE,
+                acknowledgement=AlertMark(
+                    at_utc=datetime(2026, 9, 8, 6, 5, tzinfo=UTC), by="Ada", severity=Severity.SEVERE, note="Rings walked and marked."
+                ),
             ),
         ),
+        next=None,
         answered_at_utc=_NOW,
         weather=_WEATHER,
     )

@@ -72,7 +72,7 @@ class Pages:
             ground=ground,
             cards=views.cards_of(ground, standings, outlooks, moment),
             glance=views.glance_of(standings),
-            alerts=views.open_alerts(ground, self.store.alerts(ground.id, include_ended=False, limit=ALERTS_READ), outlooks),
+            alerts=views.open_alerts(ground, self.store.alerts(ground.id, include_ended=False, limit=ALERTS_READ), outlooks, moment),
             weather=weather,
             made=max((o.issued_at_utc for o in outlooks.values()), default=None),
             today=max((o.today for o in outlooks.values()), default=None),

@@ -19,6 +19,7 @@ Limit = Annotated[int, Query(ge=1, le=PAGE_AT_MOST, description="Most items in o
 Next = Annotated[
     str | None, Query(max_length=400, description="`next` of the answer before, as it is, for the items after it", examples=[None])
 ]
+SurfaceFilter = Annotated[str | None, Query(description="Only of this surface", max_length=40, pattern=r"^[a-z0-9][a-z0-9-]*$")]
 Place = tuple[datetime, str]
 Item = TypeVar("Item")
 

@@ -8,7 +8,7 @@ from http import HTTPStatus
 from fastapi.responses import JSONResponse
 from pydantic import BaseModel
 
-from forecaster.errors import ForecasterError, KeyReused, NotFound, Outdated, ReadOnly, StorageError
+from forecaster.errors import Conflict, ForecasterError, KeyReused, NotFound, Outdated, ReadOnly, StorageError
 
 MEDIA_TYPE = "application/problem+json"
 CATALOGUE = "/api/v1/problems"
@@ -19,6 +19,7 @@ KINDS: dict[str, tuple[int, str]] = {
     "host-refused": (400, "This address is not served"),
     "bad-request": (400, "The request cannot be understood"),
     "method-not-allowed": (405, "This address cannot be used in that way"),
+    Conflict.slug: (409, "This does not go with what is stored"),
     ReadOnly.slug: (409, "This is not changed here"),
     Outdated.slug: (412, "Somebody else changed it since you read it"),
     "body-too-large": (413, "What was sent is too large"),

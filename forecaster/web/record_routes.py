@@ -17,17 +17,16 @@ from forecaster.web.answers import RECORD_LISTS
 from forecaster.web.conditional import NOT_CHANGED, IfMatch, told, version_in, version_tag
 from forecaster.web.entering import Mistakes, body_of, body_schema, check_entry, check_surface
 from forecaster.web.lookup import GroundId, ground_or_missing
-from forecaster.web.paging import Limit, Next, cut, page_of, place_after
+from forecaster.web.paging import Limit, Next, SurfaceFilter, cut, page_of, place_after
 from forecaster.web.problems import openapi_problem
 from forecaster.web.reading import Store
 from forecaster.web.recorded import SHAPES, PlacedRecord, Shape, StoredRecords, placed_at
 from forecaster.web.standing import outlooks_of
-from forecaster.web.visitor import changer
+from forecaster.web.visitor import require_write
 
 CONFIGURED = "configuration"
 
 RecordId = Annotated[str, Path(description="Id of the record", min_length=1, max_length=40, pattern=r"^[a-z0-9][a-z0-9-]*$")]
-SurfaceFilter = Annotated[str | None, Query(description="Only of this surface", max_length=40, pattern=r"^[a-z0-9][a-z0-9-]*$")]
 RequestKey = Annotated[
     str | None,
     Header(
@@ -191,7 +190,7 @@ def _add_routes(router: APIRouter, kept: _Kept, now: Callable[[], datetime], *, 
     )
     def enter(request: Request, ground: GroundId, key: RequestKey = None, entry: Any = given) -> Response:
         found = ground_or_missing(store, ground)
-        by = changer(request, found.id)
+        by = require_write(request, found.id).name
         checked(found, entry)
         record, fresh = records.add(found, kind, entry, request_key=key, by=by)
         headers = {"Location": f"{request.url.path}/{record.id}"}
@@ -219,7 +218,7 @@ def _add_routes(router: APIRouter, kept: _Kept, now: Callable[[], datetime], *, 
     )
     def change(request: Request, ground: GroundId, record: RecordId, if_match: IfMatch = None, entry: Any = given) -> Response:
         found = ground_or_missing(store, ground)
-        by = changer(request, found.id)
+        by = require_write(request, found.id).name
         kept.refuse_configured(found, record)
         version = version_in(if_match)
         checked(found, entry)
@@ -235,6 +234,6 @@ def _add_routes(router: APIRouter, kept: _Kept, now: Callable[[], datetime], *, 
     )
     def delete(request: Request, ground: GroundId, record: RecordId, if_match: IfMatch = None) -> Response:
         found = ground_or_missing(store, ground)
-        by = changer(request, found.id)
+        by = require_write(request, found.id).name
         kept.refuse_configured(found, record)
         return with_tag(request, records.delete(found.id, kind, record, version=version_in(if_match), by=by))

@@ -7,13 +7,13 @@ import uuid
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime, time
-from typing import Any
+from typing import Any, Literal
 from zoneinfo import ZoneInfo
 
 from pydantic import TypeAdapter, ValidationError
 from sqlalchemy import Engine
 
-from forecaster.documents import GroundSummary
+from forecaster.documents import AlertDocument, AlertMark, GroundSummary, Snooze
 from forecaster.errors import StorageError
 from forecaster.records import (
     ApplicationEntry,
@@ -28,6 +28,7 @@ from forecaster.records import (
     RingRecord,
 )
 from forecaster.storage.database import reading, transaction
+from forecaster.storage.episodes import marked_alert
 from forecaster.storage.records import (
     NewRecord,
     RecordQuery,
@@ -130,6 +131,41 @@ class StoredRecords:
         """Records, newest first."""
         with reading(self._engine) as session:
             return [_read(stored) for stored in list_records(session, ground_id, kind, query, limit=limit)]
+
+    def acknowledge(self, ground_id: str, alert_id: str, *, by: str, note: str) -> AlertDocument:
+        """Mark an open alert as known to somebody; one that is already stays as it is. Raises NotFound, Conflict."""
+        now = self._now()
+
+        def change(alert: AlertDocument) -> tuple[AlertMark | None, Snooze | None]:
+            if alert.acknowledgement is not None and alert.acknowledgement.stands(now):
+                return alert.acknowledgement, alert.snooze
+            return AlertMark(at_utc=now, by=by, severity=alert.severity, note=note), alert.snooze
+
+        with transaction(self._engine) as session:
+            return marked_alert(session, ground_id, alert_id, change)
+
+    def put_off(self, ground_id: str, alert_id: str, *, until: datetime, by: str, note: str) -> AlertDocument:
+        """Put an open alert off. Raises NotFound, Conflict."""
+        now = self._now()
+
+        def change(alert: AlertDocument) -> tuple[AlertMark | None, Snooze | None]:
+            return alert.acknowledgement, Snooze(at_utc=now, by=by, severity=alert.severity, note=note, until_utc=until)
+
+        with transaction(self._engine) as session:
+            return marked_alert(session, ground_id, alert_id, change)
+
+    def take_back(self, ground_id: str, alert_id: str, mark: Literal["acknowledgement", "snooze"], *, by: str) -> AlertDocument:
+        """End a mark that stands; without one nothing changes. Raises NotFound, Conflict."""
+        now = self._now()
+
+        def change(alert: AlertDocument) -> tuple[AlertMark | None, Snooze | None]:
+            found = getattr(alert, mark)
+            if found is not None and found.stands(now):
+                alert = alert.model_copy(update={mark: found.model_copy(update={"ended_at_utc": now, "ended_by": by})})
+            return alert.acknowledgement, alert.snooze
+
+        with transaction(self._engine) as session:
+            return marked_alert(session, ground_id, alert_id, change)
 
     def count(self, ground_id: str, kind: RecordKind) -> int:
         """How many records there are, without deleted ones."""

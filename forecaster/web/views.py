@@ -150,15 +150,27 @@ class OpenAlert:
     words: str
 
 
-def open_alerts(ground: GroundSummary, alerts: Sequence[AlertDocument], outlooks: Mapping[str, SurfaceOutlook]) -> list[OpenAlert]:
+def open_alerts(
+    ground: GroundSummary, alerts: Sequence[AlertDocument], outlooks: Mapping[str, SurfaceOutlook], now: datetime
+) -> list[OpenAlert]:
     """Open alerts, worst first, then in the ground's own order; with the words of the signal behind them where it still speaks."""
     order = {surface.id: number for number, surface in enumerate(ground.surfaces)}
     names = {surface.id: surface.name for surface in ground.surfaces}
     ranked = sorted(alerts, key=lambda a: (-a.severity.rank, order.get(a.surface_id, len(order)), a.first_day))
     return [
-        OpenAlert(mark_of(a.severity, True), names.get(a.surface_id, a.surface_id), f"{a.title}, {_alert_when(a, outlooks)}")
+        OpenAlert(mark_of(a.severity, True), names.get(a.surface_id, a.surface_id), f"{a.title}, {_alert_when(a, outlooks)}{_said(a, now)}")
         for a in ranked
     ]
+
+
+def _said(alert: AlertDocument, now: datetime) -> str:
+    """What people said to an alert, while it stands."""
+    said = ""
+    if alert.acknowledgement is not None and alert.acknowledgement.stands(now):
+        said += f"; {alert.acknowledgement.by} sees to it"
+    if alert.snooze is not None and alert.snooze.stands(now):
+        said += f"; put off by {alert.snooze.by}"
+    return said
 
 
 def _alert_when(alert: AlertDocument, outlooks: Mapping[str, SurfaceOutlook]) -> str:

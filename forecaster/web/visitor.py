@@ -2,11 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from starlette.requests import Request
 
-THIS_MACHINE = "this machine"
+
+@dataclass(frozen=True)
+class Visitor:
+    """Whoever asks. ``name``: for records of who did what."""
+
+    name: str
 
 
-def changer(request: Request, ground_id: str) -> str:
-    """Name of whoever changes something of a ground, as it is kept beside the change. Without keys only this machine gets in."""
-    return THIS_MACHINE
+MACHINE = Visitor("this machine")
+
+
+def require_write(request: Request, ground_id: str | None = None) -> Visitor:
+    """The visitor, who may change things (of this ground). Without keys only this machine gets in."""
+    return MACHINE

@@ -8,6 +8,7 @@ from forecaster.pipeline.cycle import register_grounds
 from forecaster.records import FixtureEntry, RecordKind, RingEntry
 from forecaster.storage.database import transaction
 from forecaster.storage.records import NewRecord, add_record, delete_record
+from forecaster.web.recorded import StoredRecords
 from tests.pipeline.conftest import Service
 
 
@@ -57,3 +58,16 @@ def test_a_fixture_that_was_entered_stands_in_the_mail(service: Service) -> None
     enter(service, "fixture", fixture, "f-new")
     service.cycle()
     assert "Visitors from abroad" in service.mails()[0].get_body(("plain",)).get_content()  # type: ignore[union-attr]
+
+
+def test_what_was_said_to_an_alert_outlives_the_next_cycle(ran_once: Service) -> None:
+    service = ran_once
+    alert = service.alerts()[0]
+    records = StoredRecords(service.engine, lambda: service.now)
+    marked = records.acknowledge(service.ground.id, alert.id, by="Ada", note="")
+    service.now += timedelta(hours=1)
+    service.cycle()
+    after = next(found for found in service.alerts() if found.id == alert.id)
+    assert after.acknowledgement == marked.acknowledgement
+    assert after.acknowledgement is not None
+    assert after.acknowledgement.by == "Ada"
