@@ -12,6 +12,7 @@
     │   │   ├── DeliveryUnreachable  no message can be handed over now (no connection, log-in refused)
     │   │   └── DeliveryDoubtful  the connection broke after the message was handed over: it may have arrived
     │   └── DeliveryRejected      will never work (5xx, bad address)
+    │       └── AddressRefused    the server knows no such mailbox: no message to this address will
     ├── NotFound                  asked for a thing that does not exist
     └── Conflict                  a change that does not go with what is stored
         ├── Outdated              somebody else changed it since it was read
@@ -128,6 +129,12 @@ class DeliveryRejected(DeliveryError):
     """It will never work as it stands: the address or the message was refused."""
 
     slug = "delivery-rejected"
+
+
+class AddressRefused(DeliveryRejected):
+    """The mail server refused the recipient's address for good: no message to it will ever arrive."""
+
+    slug = "address-refused"
 
 
 class NotFound(ForecasterError):

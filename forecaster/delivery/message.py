@@ -32,6 +32,8 @@ class Letter:
     text: str
     html: str
     written_at: datetime
+    off_link: str | None = None
+    """Where a mail program may take this address off by one POST (RFC 8058); None where there is no such place."""
 
 
 def compose(letter: Letter) -> EmailMessage:
@@ -49,6 +51,9 @@ def compose(letter: Letter) -> EmailMessage:
     message["Message-ID"] = message_id(letter.key, recipient.addr_spec, domain=sender.domain)
     # RFC 3834: no holiday notice or other automatic answer, please.
     message["Auto-Submitted"] = "auto-generated"
+    if letter.off_link is not None:
+        message["List-Unsubscribe"] = f"<{letter.off_link}>"
+        message["List-Unsubscribe-Post"] = "List-Unsubscribe=One-Click"
     message.set_content(letter.text, cte="quoted-printable")
     message.add_alternative(letter.html, subtype="html", cte="quoted-printable")
     # The boundary is random by default; a fixed one makes a repeated message equal to the byte.

@@ -7,7 +7,7 @@ from email.message import EmailMessage
 from typing import Literal, Protocol
 
 from forecaster.delivery.message import Letter, compose
-from forecaster.errors import DeliveryDoubtful, DeliveryPostponed, DeliveryRejected, DeliveryUnreachable
+from forecaster.errors import AddressRefused, DeliveryDoubtful, DeliveryPostponed, DeliveryRejected, DeliveryUnreachable
 
 
 class Mailer(Protocol):
@@ -22,10 +22,10 @@ class Attempt:
     """How an attempt ended.
 
     ``postponed``: try later. ``unreachable``: try later, and the other messages too. ``doubtful``: it may have arrived. ``rejected``: never
-    as it stands.
+    as it stands. ``address refused``: never, nor any other message to this address.
     """
 
-    end: Literal["sent", "postponed", "unreachable", "doubtful", "rejected"]
+    end: Literal["sent", "postponed", "unreachable", "doubtful", "rejected", "address refused"]
     problem: str = ""
 
 
@@ -39,6 +39,8 @@ def deliver(mailer: Mailer, letter: Letter) -> Attempt:
         return Attempt("unreachable", error.message)
     except DeliveryPostponed as error:
         return Attempt("postponed", error.message)
+    except AddressRefused as error:
+        return Attempt("address refused", error.message)
     except DeliveryRejected as error:
         return Attempt("rejected", error.message)
     return Attempt("sent")

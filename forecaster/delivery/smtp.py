@@ -15,14 +15,19 @@ from email.policy import SMTP
 from pathlib import Path
 from typing import Literal
 
-from forecaster.errors import DeliveryDoubtful, DeliveryPostponed, DeliveryRejected, DeliveryUnreachable
+from forecaster.errors import AddressRefused, DeliveryDoubtful, DeliveryPostponed, DeliveryRejected, DeliveryUnreachable
 
 Security = Literal["none", "starttls", "tls"]
 
 _HINTS = {
     "connect": "Check the mail server's name, port and kind of encryption, and the network. The message stays in the outbox.",
+    "sender": "Check FORECASTER_MAIL_FROM and what the mail server lets this user send. The message stays in the outbox.",
     "log-in": "Check user name and password of the mail server. The message stays in the outbox.",
 }
+
+
+# RFC 3463: 5.1 is about the address, 5.2 about the mailbox (5.2.2: it is full, which passes), 5.7 about a rule of the server.
+_ENHANCED = re.compile(r"5\.(?P<subject>\d{1,3})\.(?P<detail>\d{1,3})\b")
 
 
 @dataclass(frozen=True)
@@ -53,16 +58,16 @@ class SmtpMailer:
     def send(self, message: EmailMessage) -> None:
         """Hand one message over.
 
-        Raises: DeliveryUnreachable where no message can be handed over (no connection, log-in refused); DeliveryPostponed where this one
-        may work later (the server says 4xx, or broke off); DeliveryDoubtful where the connection broke before the server's last word;
-        DeliveryRejected where the server refused address or message for good (5xx).
+        Raises: DeliveryUnreachable where no message can be handed over (no connection, log-in or sender refused); DeliveryPostponed where
+        this one may work later (the server says 4xx, or broke off); DeliveryDoubtful where the connection broke before the server's last
+        word; AddressRefused where it knows no such mailbox; DeliveryRejected where it refused the message for good (5xx).
         """
         sender, recipient = (message[name].addresses[0].addr_spec for name in ("From", "To"))
         with self._connection() as smtp:
             # A server may hang on one message and take the others, so this is not called unreachable.
             with _postponing("connect", "the connection to the mail server broke", DeliveryPostponed):
-                _judge(smtp.mail(sender), f"sender {sender}")
-                _judge(smtp.rcpt(recipient), f"recipient {recipient}")
+                _judge_sender(smtp.mail(sender), sender)
+                _judge_recipient(smtp.rcpt(recipient), recipient)
                 _judge(smtp.docmd("DATA"), "message", expected=3)
                 smtp.send(_framed(message.as_bytes(policy=SMTP)))
             try:
@@ -121,6 +126,27 @@ def _judge(answer: tuple[int, bytes], what: str, *, expected: int = 2) -> None:
     if code // 100 == 5:
         raise DeliveryRejected(reason, hint="Check the address and what the mail server says about it.")
     raise DeliveryPostponed(reason, hint="The server asked to wait; the message is tried again.")
+
+
+def _judge_sender(answer: tuple[int, bytes], sender: str) -> None:
+    """A sender refused for good says nothing against the message: all wait until someone has corrected the settings."""
+    try:
+        _judge(answer, f"sender {sender}")
+    except DeliveryRejected as error:
+        raise DeliveryUnreachable(error.message, hint=_HINTS["sender"]) from error
+
+
+def _judge_recipient(answer: tuple[int, bytes], recipient: str) -> None:
+    """Tell an address that does not exist from a rule of the server, which may refuse every address alike."""
+    try:
+        _judge(answer, f"recipient {recipient}")
+    except DeliveryRejected as error:
+        code, said = answer
+        status = _ENHANCED.match(said.decode("utf-8", "replace"))
+        about_mailbox = status["subject"] in ("1", "2") and status["detail"] != "2" if status else code in (550, 551, 553)
+        if code in (550, 551, 553, 554) and about_mailbox:
+            raise AddressRefused(error.message, hint=error.hint) from error
+        raise
 
 
 def _framed(raw: bytes) -> bytes:

@@ -11,14 +11,31 @@ from forecaster.ground.fixture import Fixture
 from forecaster.ground.onsite import OnsiteSource
 from forecaster.ground.surface import Surface
 
+MailWish = Literal["daily", "on change", "severe only"]
+
 
 @dataclass(frozen=True)
 class Recipient:
-    """Someone who gets the daily message of a ground, at a local time of day."""
+    """Someone who gets mail of a ground. ``daily_at``: local time of day of the daily message.
+
+    ``quiet_from``, ``quiet_until``: local times of day between which no mail is sent, over midnight where the first is the later one;
+    both None where mail may come at any hour.
+    """
 
     id: str
     email: str
     daily_at: time
+    mail: MailWish = "daily"
+    quiet_from: time | None = None
+    quiet_until: time | None = None
+
+    def quiet_at(self, at: time) -> bool:
+        """Whether a local time of day lies in the quiet hours; their end does not."""
+        if self.quiet_from is None or self.quiet_until is None:
+            return False
+        if self.quiet_from <= self.quiet_until:
+            return self.quiet_from <= at < self.quiet_until
+        return at >= self.quiet_from or at < self.quiet_until
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session
 from forecaster.alerts.decide import EpisodeDecision, decide_episodes, ended_before
 from forecaster.alerts.digest import DigestInputs, build_digest
 from forecaster.alerts.episode import Episode
+from forecaster.alerts.mailing import has_changed, newly_severe
 from forecaster.charts.render import render_svg
 from forecaster.charts.surface import chart_set
 from forecaster.documents import SurfaceOutlook, WeatherStatus
@@ -21,7 +22,6 @@ from forecaster.pipeline.context import Context
 from forecaster.pipeline.entered import with_entered
 from forecaster.pipeline.failure import record_failure
 from forecaster.pipeline.gather import issues_to_store, joined_weather, read_onsite, wants_history
-from forecaster.pipeline.outgoing import enqueue_digest
 from forecaster.pipeline.pull import pull_history, pull_weather
 from forecaster.pipeline.soil_run import (
     keep_state,
@@ -32,6 +32,7 @@ from forecaster.pipeline.soil_run import (
     window_start,
 )
 from forecaster.pipeline.summaries import ground_summary
+from forecaster.pipeline.telling import Telling, enqueue_digest, enqueue_notices, withdraw_overtaken
 from forecaster.pipeline.together import Outcome
 from forecaster.risk.outlook import build_outlook
 from forecaster.risk.wet_hours import wet_hours_of
@@ -39,7 +40,7 @@ from forecaster.storage.cycles import CycleRecord, save_cycle
 from forecaster.storage.database import reading, transaction
 from forecaster.storage.episodes import alerts_ended_since, alerts_of, open_alerts, save_episode
 from forecaster.storage.grounds import retire_other_grounds, save_ground
-from forecaster.storage.messages import withdraw_messages
+from forecaster.storage.mailed import withdraw_messages
 from forecaster.storage.outlooks import save_outlook
 from forecaster.storage.retention import prune
 from forecaster.storage.told import Told, last_told, save_told
@@ -107,8 +108,12 @@ def _run(ground: Ground, context: Context, *, started: datetime, asked: Outcome 
         keep_state(session, ground, model, run)
         for outlook in outlooks:
             save_outlook(session, outlook, charts[outlook.surface_id])
+        before = {alert.id: alert.severity for alert, _ in open_alerts(session, ground.id)}
         decision = _decide(session, ground, outlooks, context, now=started)
-        _tell(session, ground, outlooks, decision, weather.status, context, now=started)
+        telling = Telling(ground, context.public_url, started, context.configuration.service.cycle_every_minutes)
+        told = _tell(session, telling, outlooks, decision, weather.status)
+        severe = newly_severe(before, decision)
+        enqueue_notices(session, telling, ground_summary(ground), severe, outlooks, weather.status, told=told)
         record = CycleRecord(
             ground_id=ground.id,
             started_at=started,
@@ -141,17 +146,12 @@ def _decide(session: Session, ground: Ground, outlooks: Sequence[SurfaceOutlook]
 
 
 def _tell(
-    session: Session,
-    ground: Ground,
-    outlooks: tuple[SurfaceOutlook, ...],
-    decision: EpisodeDecision,
-    weather: WeatherStatus,
-    context: Context,
-    *,
-    now: datetime,
-) -> None:
-    """Put the day's message into the outbox. It tells what has changed since the last one, which most cycles lie between."""
-    told = last_told(session, ground.id, before=now.astimezone(ground.time_zone).date())
+    session: Session, telling: Telling, outlooks: tuple[SurfaceOutlook, ...], decision: EpisodeDecision, weather: WeatherStatus
+) -> frozenset[str]:
+    """Put the day's message into the outbox; returns whose is new. It tells what has changed since the last one, many cycles ago."""
+    ground, now = telling.ground, telling.now
+    withdraw_overtaken(session, ground.id, decision)
+    told = last_told(session, ground.id, before=telling.today)
     if told is not None:
         # An alert ends in the first cycle of a local day; the message is written by a later one.
         ended = [Episode.of(*stored) for stored in alerts_ended_since(session, ground.id, told.at)]
@@ -160,6 +160,8 @@ def _tell(
         earlier = ended_before([episode for episode in ended if episode.key not in known], time_zone=ground.time_zone)
         decision = replace(decision, ended=(*earlier, *decision.ended))
     previous = None if told is None else told.outlooks
-    digest = build_digest(DigestInputs(ground_summary(ground), outlooks, previous, decision, weather, context.public_url, now))
-    if enqueue_digest(session, ground, digest, now=now, ahead_minutes=context.configuration.service.cycle_every_minutes):
+    digest = build_digest(DigestInputs(ground_summary(ground), outlooks, previous, decision, weather, telling.public_url, now))
+    new = enqueue_digest(session, telling, digest, changed=has_changed(previous, weather, digest.changes))
+    if new:
         save_told(session, ground.id, digest.local_day, Told(now, outlooks))
+    return new

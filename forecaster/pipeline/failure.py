@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import date, datetime, timedelta
 
 from sqlalchemy.orm import Session
@@ -13,7 +12,7 @@ from forecaster.delivery.render import SAMPLE_NOTICE, RenderedMessage
 from forecaster.errors import ForecasterError
 from forecaster.ground.ground import Ground
 from forecaster.pipeline.context import Context
-from forecaster.pipeline.outgoing import enqueue_rendered
+from forecaster.pipeline.telling import Telling, enqueue_failure
 from forecaster.risk.sentences import day_words
 from forecaster.storage.cycles import CycleRecord, save_cycle
 from forecaster.storage.database import transaction
@@ -51,8 +50,7 @@ def record_failure(ground: Ground, context: Context, error: Exception, *, starte
             recipient for recipient in ground.recipients if not (serves and _has_message(session, ground, recipient.email, local_day))
         ]
         # Only once the hour has come: a run that fails at night may be well again by then.
-        told = replace(ground, recipients=tuple(to_tell))
-        enqueue_rendered(session, told, rendered, local_day=local_day, now=started, ahead_minutes=0, kind="failure")
+        enqueue_failure(session, Telling(ground, context.public_url, started, ahead_minutes=0), rendered, to_tell)
     return record
 
 

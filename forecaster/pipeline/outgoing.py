@@ -1,28 +1,26 @@
-"""Messages: decided into the outbox within a cycle's transaction, sent from it one by one afterwards."""
+"""Messages leave the outbox one by one, after the cycle whose transaction put them there (``pipeline/telling.py``)."""
 
 from __future__ import annotations
 
 import logging
 from collections.abc import Callable
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import datetime
 from time import monotonic
 
 from sqlalchemy.orm import Session
 
+from forecaster.alerts.mailing import quiet_end
 from forecaster.delivery.message import Letter
 from forecaster.delivery.outbox import Attempt, deliver
-from forecaster.delivery.render import RenderedMessage, render_digest
-from forecaster.documents import DigestDocument
-from forecaster.ground.ground import Ground, Recipient
 from forecaster.pipeline.context import Context
+from forecaster.pipeline.mail_links import off_link
 from forecaster.storage.database import transaction
+from forecaster.storage.mail_stops import stop_mail
+from forecaster.storage.mailed import hold_message
 from forecaster.storage.messages import (
-    NewMessage,
     StoredMessage,
     claim_message,
-    digest_key,
     due_messages,
-    enqueue_message,
     expire_messages,
     mark_doubtful,
     mark_postponed,
@@ -39,60 +37,6 @@ PASS_SECONDS = 120.0
 """No message is begun later than this in one pass, so that a slow mail server does not hold up the cycles. Status: assumption."""
 
 
-def enqueue_digest(session: Session, ground: Ground, digest: DigestDocument, *, now: datetime, ahead_minutes: int) -> int:
-    """Write the day's message and put it into the outbox, as ``enqueue_rendered`` does."""
-    return enqueue_rendered(session, ground, render_digest(digest), local_day=digest.local_day, now=now, ahead_minutes=ahead_minutes)
-
-
-def enqueue_rendered(
-    session: Session,
-    ground: Ground,
-    rendered: RenderedMessage,
-    *,
-    local_day: date,
-    now: datetime,
-    ahead_minutes: int,
-    kind: str = "digest",
-) -> int:
-    """Put the day's message for every recipient whose hour is near into the outbox; returns how many are new.
-
-    The last cycle before the hour writes it, so that it is as fresh as can be; later cycles of the day find its key taken.
-    """
-    new = 0
-    for recipient in ground.recipients:
-        not_before = local_moment(ground, local_day, recipient.daily_at)
-        if now < not_before - timedelta(minutes=ahead_minutes):
-            continue
-        key = digest_key(ground.id, recipient.email, local_day)
-        new += enqueue_message(
-            session,
-            NewMessage(
-                key=key if kind == "digest" else f"{kind}/{key}",
-                ground_id=ground.id,
-                recipient=recipient.email,
-                kind=kind,
-                local_day=local_day,
-                subject=rendered.subject,
-                text=rendered.text,
-                html=rendered.html,
-                created_at=now,
-                not_before=not_before,
-                expires_at=_end_of_use(ground, recipient, local_day),
-            ),
-        )
-    return new
-
-
-def local_moment(ground: Ground, day: date, at: time) -> datetime:
-    """A wall-clock time of the ground in UTC; a skipped one by the offset before the change, a doubled one at its first run."""
-    return datetime.combine(day, at, tzinfo=ground.time_zone).astimezone(UTC)
-
-
-def _end_of_use(ground: Ground, recipient: Recipient, day: date) -> datetime:
-    """A digest is of use until the next one is due: the same hour of the next local day."""
-    return local_moment(ground, day + timedelta(days=1), recipient.daily_at)
-
-
 def send_due(context: Context, *, stopping: Callable[[], bool] = lambda: False, patience_s: float = PASS_SECONDS) -> dict[str, int]:
     """Send what is due, each message by claim → commit → send → mark. Returns how many ended in which way.
 
@@ -107,14 +51,15 @@ def send_due(context: Context, *, stopping: Callable[[], bool] = lambda: False, 
         release_claims(session, now)
         if expired := expire_messages(session, now):
             ends["expired"] = expired
-        due = due_messages(session, now)
+        due = [message for message in due_messages(session, now) if not _held(session, message, context, now=now)]
     for number, message in enumerate(due):
         if stopping() or (number > 0 and monotonic() >= until):
             break
         with transaction(context.engine) as session:
             mine = claim_message(session, message.id, owner=context.owner, now=context.clock())
+            letter = _letter(session, message, context)
         if mine:
-            attempt = deliver(context.mailer, _letter(message, context))
+            attempt = deliver(context.mailer, letter)
             put_off = _mark(context, message, attempt)
             end = "postponed" if attempt.end == "unreachable" else attempt.end
             ends[end] = ends.get(end, 0) + 1 + put_off
@@ -123,7 +68,16 @@ def send_due(context: Context, *, stopping: Callable[[], bool] = lambda: False, 
     return ends
 
 
-def _letter(message: StoredMessage, context: Context) -> Letter:
+def _held(session: Session, message: StoredMessage, context: Context, *, now: datetime) -> bool:
+    """Let a message wait while it is quiet for its reader, whatever made it so late."""
+    ground = next((ground for ground in context.configuration.grounds if ground.id == message.ground_id), None)
+    address = message.recipient.casefold()
+    reader = next((one for one in ground.recipients if one.email.casefold() == address), None) if ground else None
+    until = now if ground is None or reader is None else quiet_end(reader, now, ground.time_zone)
+    return until > now and hold_message(session, message.id, until)
+
+
+def _letter(session: Session, message: StoredMessage, context: Context) -> Letter:
     return Letter(
         key=message.key,
         sender=context.sender,
@@ -132,6 +86,7 @@ def _letter(message: StoredMessage, context: Context) -> Letter:
         text=message.text,
         html=message.html,
         written_at=message.created_at,
+        off_link=off_link(session, context.public_url, message.ground_id, message.recipient),
     )
 
 
@@ -149,6 +104,8 @@ def _mark(context: Context, message: StoredMessage, attempt: Attempt) -> int:
             mark_doubtful(session, message.id, owner=owner, now=now, error=attempt.problem)
         else:
             mark_rejected(session, message.id, owner=owner, error=attempt.problem)
+        if attempt.end == "address refused":
+            stop_mail(session, message.ground_id, message.recipient, "refused", now=now, detail=attempt.problem)
         if attempt.end != "unreachable":
             return 0
         return postpone_due(session, now, until=now + pause(message.attempts + 1), error=attempt.problem)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Annotated, Any, Literal
 from zoneinfo import ZoneInfo, available_timezones
@@ -13,17 +13,17 @@ from zoneinfo import ZoneInfo, available_timezones
 from pydantic import Field
 
 from forecaster.ground.fixture import Fixture
-from forecaster.ground.ground import Ground, Recipient, WeatherChoice
+from forecaster.ground.ground import Ground, WeatherChoice
 from forecaster.ground.onsite import OnsiteSource
 from forecaster.ground.ring import Ring
 from forecaster.ground.surface import Irrigation, Surface
 from forecaster.settings.mistakes import Missing, MistakeList, Note, nearest
 from forecaster.settings.onsite import OnsiteEntry, read_onsite_entry
 from forecaster.settings.reading import Entry, Id, Name, check, entries, note_duplicates, raw_ids, read_toml, valid_or_none
+from forecaster.settings.recipients import RecipientEntry, read_recipients
 from forecaster.settings.shipped import shipped_folder
 from forecaster.settings.soils import Materials, RootZoneEntry, TurfDetails, check_ramp, root_zone, turf_type
 
-EMAIL_PATTERN = r"^[^@\s,;<>\"]+@[A-Za-z0-9-]+(\.[A-Za-z0-9-]+)+$"
 WALL_TIME = 'a local date and time, "2026-09-12T14:00"'
 Month = Annotated[int, Field(ge=1, le=12)]
 
@@ -72,14 +72,6 @@ class SurfaceEntry(Entry):
     turf_details: TurfDetails = TurfDetails()
     irrigation: IrrigationEntry | None = None
     ring: list[RingEntry] = Field(default=[])
-
-
-class RecipientEntry(Entry):
-    """[[recipient]]."""
-
-    id: Id
-    email: str = Field(pattern=EMAIL_PATTERN, max_length=254, description='one email address, "name@example.org"')
-    daily_at: str = Field(pattern=r"^([01]\d|2[0-3]):[0-5]\d$", description='a local time of day from "00:00" to "23:59"')
 
 
 class FixtureEntry(Entry):
@@ -137,7 +129,7 @@ class GroundReader:
         known = raw_ids(raw_surfaces)
         clock = zone or ZoneInfo("UTC")  # with a zone that is not known, fixtures are still checked
         fixtures = [self._fixture(raw, f"fixture[{number}]", clock, known) for number, raw in enumerate(raw_fixtures, start=1)]
-        note_duplicates(entries(data, "recipient"), "recipient", self.file, self.mistakes)
+        recipients = read_recipients(entries(data, "recipient"), self.file, self.mistakes)
         onsite = self._onsite(entries(data, "onsite"), known)
         if checked is None or zone is None or weather is None or len(self.mistakes.found) > before:
             return None
@@ -150,7 +142,7 @@ class GroundReader:
             time_zone=zone,
             weather=weather,
             surfaces=tuple(surface for surface in surfaces if surface),
-            recipients=tuple(Recipient(r.id, r.email, time.fromisoformat(r.daily_at)) for r in checked.recipient),
+            recipients=recipients,
             fixtures=tuple(sorted((f for f in fixtures if f), key=lambda f: (f.starts_at, f.id))),
             onsite=tuple(source for source in onsite if source),
         )

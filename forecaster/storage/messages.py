@@ -9,7 +9,6 @@ Each step is a transaction of its own: claim, commit, send, then mark.
 
 from __future__ import annotations
 
-from collections.abc import Collection
 from dataclasses import asdict, dataclass, fields
 from datetime import date, datetime, timedelta
 from typing import Any, Literal, cast
@@ -26,12 +25,11 @@ CLAIM_LASTS = timedelta(minutes=15)
 """A claim older than this belongs to a process that is gone. Far longer than any attempt to send. Status: assumption."""
 FIRST_PAUSE = timedelta(minutes=2)
 LONGEST_PAUSE = timedelta(hours=1)
-NO_LONGER_WANTED = "its ground or its recipient is no longer in the configuration"
 MOST_INTERRUPTIONS = 2
 """Attempts of which nobody knows how they ended: after the second the message may have arrived twice, so there is no third."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class NewMessage:
     """A message as it was decided. ``key`` names the decision: equal keys are the same message."""
 
@@ -47,9 +45,11 @@ class NewMessage:
     not_before: datetime
     expires_at: datetime
     """From this moment on it is of no use and is not sent."""
+    about: dict[str, Any] | None = None
+    """What an immediate message tells: ``{"episodes": [ids]}``."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class StoredMessage(NewMessage):
     """A message in the outbox."""
 
@@ -130,15 +130,6 @@ def expire_messages(session: Session, now: datetime) -> int:
     """Messages past their use are put aside, shown as expired. Returns how many."""
     late = and_(MessageRow.status == "waiting", MessageRow.expires_at <= now)
     return _update(session, late, {"status": "expired", "next_attempt_at": None})
-
-
-def withdraw_messages(session: Session, wanted: Collection[tuple[str, str]]) -> int:
-    """Messages that wait for a ground and recipient other than these are put aside, shown as expired, with why. Returns how many."""
-    known = {(ground_id, recipient.casefold()) for ground_id, recipient in wanted}
-    rows = session.execute(select(MessageRow.id, MessageRow.ground_id, MessageRow.recipient).where(MessageRow.status == "waiting"))
-    gone = [row.id for row in rows if (row.ground_id, row.recipient.casefold()) not in known]
-    changes = {"status": "expired", "next_attempt_at": None, "last_error": NO_LONGER_WANTED}
-    return sum(_change(session, message_id, MessageRow.status == "waiting", changes) for message_id in gone)
 
 
 def recent_messages(

@@ -188,6 +188,7 @@ class MessageRow(Table):
     created_at: Mapped[datetime]
     not_before: Mapped[datetime]
     expires_at: Mapped[datetime]
+    about: Mapped[dict[str, Any] | None]
     status: Mapped[str]
     claimed_at: Mapped[datetime | None]
     claimed_by: Mapped[str | None]
@@ -196,6 +197,28 @@ class MessageRow(Table):
     next_attempt_at: Mapped[datetime | None]
     last_error: Mapped[str | None] = mapped_column(Text)
     sent_at: Mapped[datetime | None]
+
+
+class MailStopRow(Table):
+    """An address that gets no mail of a ground any more. ``recipient``: in lower case. ``detail``: the mail server's words."""
+
+    __tablename__ = "mail_stop"
+    __table_args__ = (CheckConstraint("reason IN ('unsubscribed', 'refused')", name="reason"),)
+
+    ground_id: Mapped[str] = mapped_column(ForeignKey("ground.id"), primary_key=True)
+    recipient: Mapped[str] = mapped_column(primary_key=True)
+    reason: Mapped[str]
+    detail: Mapped[str] = mapped_column(Text)
+    stopped_at: Mapped[datetime]
+
+
+class SigningSecretRow(Table):
+    """What the program signs its links with, made by itself, one per purpose."""
+
+    __tablename__ = "signing_secret"
+
+    purpose: Mapped[str] = mapped_column(primary_key=True)
+    secret: Mapped[bytes]
 
 
 class ToldRow(Table):

@@ -14,7 +14,8 @@ from forecaster.storage.cycles import latest_cycle
 from forecaster.storage.database import reading
 from forecaster.storage.episodes import alerts_of, open_alerts
 from forecaster.storage.grounds import get_ground, list_grounds
-from forecaster.storage.messages import NO_LONGER_WANTED, StoredMessage, count_messages, recent_messages
+from forecaster.storage.mailed import WITHDRAWALS
+from forecaster.storage.messages import StoredMessage, count_messages, recent_messages
 from forecaster.storage.outlooks import latest_charts, latest_outlook, latest_outlooks
 from forecaster.storage.records import RecordQuery, list_records
 from forecaster.web.mail import masked
@@ -108,7 +109,7 @@ class StoredReads:
 
 
 def _problem(message: StoredMessage) -> MailProblem:
-    withdrawn = message.status == "expired" and message.last_error == NO_LONGER_WANTED
+    withdrawn = message.status == "expired" and message.last_error in WITHDRAWALS
     return MailProblem(
         local_day=message.local_day,
         end="withdrawn" if withdrawn else message.status if message.status in ("failed", "expired") else "waiting",

@@ -19,8 +19,9 @@ from aiosmtpd.smtp import SMTP, AuthResult, Envelope, LoginPassword, Session
 
 @dataclass
 class Postbox:
-    """Takes mail; answers RCPT and DATA from the lists first, then with 250."""
+    """Takes mail; answers MAIL, RCPT and DATA from the lists first, then with 250."""
 
+    to_senders: list[str] = field(default_factory=list)
     to_recipients: list[str] = field(default_factory=list)
     to_messages: list[str] = field(default_factory=list)
     received: list[bytes] = field(default_factory=list)
@@ -31,6 +32,13 @@ class Postbox:
     @property
     def messages(self) -> list[Message]:
         return [message_from_bytes(raw, policy=default) for raw in self.received]  # type: ignore[arg-type]
+
+    async def handle_MAIL(self, server: SMTP, session: Session, envelope: Envelope, address: str, options: list[str]) -> str:
+        if self.to_senders:
+            self.refused += 1
+            return self.to_senders.pop(0)
+        envelope.mail_from = address
+        return "250 fine"
 
     async def handle_RCPT(self, server: SMTP, session: Session, envelope: Envelope, address: str, options: list[str]) -> str:
         if self.to_recipients:

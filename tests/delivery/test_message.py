@@ -123,3 +123,13 @@ def test_a_domain_in_another_script_is_written_in_ascii() -> None:
 def test_a_name_may_hold_a_comma(written: str) -> None:
     (address,) = sent_and_read(compose(letter(sender=written)))["From"].addresses
     assert (address.display_name, address.addr_spec) == ("Turf, wind and rain", "a@ground.example")
+
+
+def test_one_click_unsubscribe_is_offered_where_there_is_a_link_and_not_elsewhere():
+    """RFC 8058 section 3.1: both headers, the second with exactly this value; RFC 2369: the address in angle brackets."""
+    mail = sent_and_read(compose(letter(off_link="https://turf.example.org/mail/off/abc")))
+    assert mail["List-Unsubscribe"] == "<https://turf.example.org/mail/off/abc>"
+    assert mail["List-Unsubscribe-Post"] == "List-Unsubscribe=One-Click"
+    plain = sent_and_read(compose(letter()))
+    assert plain["List-Unsubscribe"] is None
+    assert plain["List-Unsubscribe-Post"] is None

@@ -76,6 +76,33 @@ def test_a_recipient_that_does_not_exist_is_rejected_for_good() -> None:
     assert postbox.received == []
 
 
+@pytest.mark.parametrize(
+    ("answer", "end"),
+    [
+        # RFC 5321 section 4.2.3 for the bare codes, RFC 3463 for the enhanced ones: x.1 is the address, x.2 the mailbox, x.7 a rule.
+        ("550 no such user", "address refused"),
+        ("550 5.1.1 unknown mailbox", "address refused"),
+        ("550 5.2.1 mailbox disabled", "address refused"),
+        ("553 name not allowed", "address refused"),
+        ("550 5.7.1 relaying denied", "rejected"),
+        ("550 5.2.2 mailbox full", "rejected"),
+        ("552 too much in the mailbox", "rejected"),
+        ("554 no valid recipients", "rejected"),
+        ("530 5.7.0 sign in first", "rejected"),
+        ("452 4.2.2 mailbox full", "postponed"),
+    ],
+)
+def test_only_a_mailbox_that_does_not_exist_stands_against_its_address(answer: str, end: str) -> None:
+    with smtp_server(Postbox(to_recipients=[answer])) as port:
+        assert deliver(mailer(port), letter()) == Attempt(end, f"the mail server refused the recipient head@ground.example: {answer}")
+
+
+def test_a_sender_that_is_refused_says_nothing_against_the_message() -> None:
+    with smtp_server(Postbox(to_senders=["550 5.7.1 not yours"])) as port:
+        attempt = deliver(mailer(port), letter())
+    assert attempt == Attempt("unreachable", "the mail server refused the sender outlook@ground.example: 550 5.7.1 not yours")
+
+
 def test_a_message_that_is_refused_is_rejected_for_good() -> None:
     with smtp_server(Postbox(to_messages=["554 looks like spam"])) as port:
         attempt = deliver(mailer(port), letter())

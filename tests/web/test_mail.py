@@ -13,6 +13,7 @@ from starlette.testclient import TestClient
 from forecaster.storage.cycles import CycleRecord, save_cycle
 from forecaster.storage.database import migrate, open_database, transaction
 from forecaster.storage.grounds import save_ground
+from forecaster.storage.mailed import withdraw_messages
 from forecaster.storage.messages import (
     claim_message,
     due_messages,
@@ -21,7 +22,6 @@ from forecaster.storage.messages import (
     mark_postponed,
     mark_rejected,
     mark_sent,
-    withdraw_messages,
 )
 from forecaster.web.answers import HealthAnswer
 from forecaster.web.app import create_app

@@ -1,0 +1,44 @@
+"""Links that carry their own permission: signed by this program, so that nobody can make one up."""
+
+from __future__ import annotations
+
+import secrets
+from typing import Any
+
+from itsdangerous import BadSignature, URLSafeSerializer
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from forecaster.storage.insert import insert_or_ignore
+from forecaster.storage.models import SigningSecretRow
+
+MAIL_OFF = "mail-off"
+
+
+def make_secret(session: Session, purpose: str) -> None:
+    """Make the secret of a purpose where there is none yet; needs a session that writes."""
+    insert_or_ignore(session, SigningSecretRow, {"purpose": purpose, "secret": secrets.token_bytes(32)}, key=("purpose",))
+
+
+def sign(session: Session, purpose: str, content: list[Any]) -> str:
+    """Content as one signed word for a web address; the same content gives the same word. Raises KeyError before ``make_secret``."""
+    secret = _secret(session, purpose)
+    if secret is None:
+        raise KeyError(f"no secret for {purpose}")
+    return str(URLSafeSerializer(secret, salt=purpose).dumps(content))
+
+
+def signed_content(session: Session, purpose: str, word: str) -> list[Any] | None:
+    """What a signed word says; None where this program did not sign it for this purpose."""
+    secret = _secret(session, purpose)
+    if secret is None:
+        return None
+    try:
+        content = URLSafeSerializer(secret, salt=purpose).loads(word)
+    except BadSignature:
+        return None
+    return content if isinstance(content, list) else None
+
+
+def _secret(session: Session, purpose: str) -> bytes | None:
+    return session.scalar(select(SigningSecretRow.secret).where(SigningSecretRow.purpose == purpose))

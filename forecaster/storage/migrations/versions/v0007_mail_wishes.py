@@ -1,0 +1,32 @@
+"""What an immediate message tells, addresses that get no mail any more, and what links are signed with."""
+
+from __future__ import annotations
+
+import sqlalchemy as sa
+from alembic import op
+
+revision = "0007"
+down_revision = "0006"
+branch_labels = None
+depends_on = None
+
+
+def upgrade() -> None:
+    op.add_column("message", sa.Column("about", sa.JSON(), nullable=True))
+    op.create_table(
+        "mail_stop",
+        sa.Column("ground_id", sa.String(), nullable=False),
+        sa.Column("recipient", sa.String(), nullable=False),
+        sa.Column("reason", sa.String(), nullable=False),
+        sa.Column("detail", sa.Text(), nullable=False),
+        sa.Column("stopped_at", sa.DateTime(timezone=True), nullable=False),
+        sa.CheckConstraint("reason IN ('unsubscribed', 'refused')", name=op.f("ck_mail_stop_reason")),
+        sa.ForeignKeyConstraint(["ground_id"], ["ground.id"], name=op.f("fk_mail_stop_ground_id")),
+        sa.PrimaryKeyConstraint("ground_id", "recipient", name=op.f("pk_mail_stop")),
+    )
+    op.create_table(
+        "signing_secret",
+        sa.Column("purpose", sa.String(), nullable=False),
+        sa.Column("secret", sa.LargeBinary(), nullable=False),
+        sa.PrimaryKeyConstraint("purpose", name=op.f("pk_signing_secret")),
+    )
