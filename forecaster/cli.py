@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from forecaster import __version__, data_commands
+from forecaster import __version__, data_commands, key_commands
 from forecaster.terminal import FAILED, ConfigFolder, DataFolder, PortNumber, choose, counted, log_to_stderr, set_variable, told_in_one_line
 
 if TYPE_CHECKING:
@@ -28,6 +28,7 @@ app = typer.Typer(
 )
 
 app.add_typer(data_commands.app)
+app.add_typer(key_commands.app, name="keys")
 
 DEMO_PORT = 8470
 
@@ -47,7 +48,16 @@ def demo(data: DataFolder = None, port: PortNumber = None) -> None:
         set_variable("CONFIG", shipped_folder("config"))
         set_variable("DATA", folder)
         # The demonstration writes to its own folder and reaches nobody, whatever this shell is set up for.
-        for name in ("DATABASE_URL", "SMTP_HOST", "SMTP_PORT", "SMTP_USER", "SMTP_PASSWORD", "SMTP_PASSWORD_FILE", "MAIL_FOLDER"):
+        for name in (
+            "DATABASE_URL",
+            "SMTP_HOST",
+            "SMTP_PORT",
+            "SMTP_USER",
+            "SMTP_PASSWORD",
+            "SMTP_PASSWORD_FILE",
+            "MAIL_FOLDER",
+            "TRUSTED_PROXIES",
+        ):
             os.environ.pop(f"FORECASTER_{name}", None)
         set_variable("HOST", "127.0.0.1")
         set_variable("PORT", port if port is not None else DEMO_PORT)
@@ -132,14 +142,25 @@ def version() -> None:
 
 @app.command(hidden=True)
 def clock(config: ConfigFolder = None) -> None:
-    """Check the configuration as ``check`` does, and print the moment at which its invented weather stands still, if it does."""
+    """Check what ``serve`` will run on, and print the moment at which its invented weather stands still, if it does.
+
+    That is the configuration as ``check`` does, and that there is a key where one is needed.
+    """
     from forecaster.pipeline.context import fixed_now
     from forecaster.settings.configuration import load_configuration
     from forecaster.settings.environment import read_environment
+    from forecaster.startup import make_clock
+    from forecaster.storage.database import migrate, open_database
+    from forecaster.web.keys import refuse_without_keys
 
     with told_in_one_line():
         choose(config, None)
-        still = fixed_now(load_configuration(read_environment().config))
+        environment = read_environment()
+        still = fixed_now(load_configuration(environment.config))
+        if environment.keys_needed:
+            engine = open_database(environment.database_url)
+            migrate(engine)
+            refuse_without_keys(environment, engine, make_clock(None)())
         typer.echo("" if still is None else still.isoformat())
 
 
@@ -166,7 +187,14 @@ def web() -> None:
     with told_in_one_line():
         environment = read_environment()
         uvicorn.run(
-            from_environment(), host=environment.host, port=environment.port, log_level="warning", proxy_headers=False, server_header=False
+            from_environment(),
+            host=environment.host,
+            port=environment.port,
+            log_level="warning",
+            # Said both ways, or the server would take the word of whoever its own environment variable names.
+            proxy_headers=bool(environment.trusted_proxies),
+            forwarded_allow_ips=list(environment.trusted_proxies),
+            server_header=False,
         )
 
 

@@ -14,6 +14,7 @@
     │   └── DeliveryRejected      will never work (5xx, bad address)
     │       └── AddressRefused    the server knows no such mailbox: no message to this address will
     ├── NotFound                  asked for a thing that does not exist
+    ├── NotAllowed                possible, but not for this visitor
     └── Conflict                  a change that does not go with what is stored
         ├── Outdated              somebody else changed it since it was read
         ├── ReadOnly              it comes from the configuration or a calendar and is changed there
@@ -165,3 +166,9 @@ class KeyReused(Conflict):
     """The same request key came before with another content."""
 
     slug = "key-reused"
+
+
+class NotAllowed(ForecasterError):
+    """The visitor may not do this; with another key it would be possible."""
+
+    slug = "not-allowed"

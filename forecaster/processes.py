@@ -11,6 +11,7 @@ import urllib.error
 import urllib.request
 from collections.abc import Callable
 from contextlib import closing
+from http import HTTPStatus
 from types import FrameType
 
 from forecaster.errors import ConfigurationError, Mistake
@@ -20,7 +21,8 @@ READY_SECONDS = 60.0
 STOP_SECONDS = 75.0
 """How long a stopped process may finish what it is at. Longer than a silent mail server (30 s) or weather service (60 s) can hold it."""
 LOOK_SECONDS = 0.2
-LOOPBACK = ("127.0.0.1", "::1", "localhost")
+UNSPECIFIED = {"0.0.0.0": "127.0.0.1", "::": "::1"}
+"""Addresses that stand for all of this machine, and one under which it can be asked."""
 
 
 def checked_clock() -> str | None:
@@ -53,8 +55,8 @@ def serve_both(environment: Environment, *, say: Callable[[str], None], opening:
     for number in [getattr(signal, name) for name in ("SIGTERM", "SIGINT", "SIGHUP") if hasattr(signal, name)]:
         if signal.getsignal(number) is not signal.SIG_IGN:  # nohup
             signal.signal(number, stop)
-    host = f"[{environment.host}]" if ":" in environment.host else environment.host
-    address = f"http://{host}:{environment.port}/"
+    reachable = UNSPECIFIED.get(environment.host, environment.host)
+    address = f"http://{f'[{reachable}]' if ':' in reachable else reachable}:{environment.port}/"
     try:
         for name, command in (("cycle", "worker"), ("web", "web")):
             if not told_to_stop:
@@ -64,6 +66,9 @@ def serve_both(environment: Environment, *, say: Callable[[str], None], opening:
                 say(opening)
             say(f"Pages:    {address}")
             say(f"API:      {address}api/v1/")
+            if environment.keys_needed:
+                elsewhere = environment.public_url or ("other machines" if environment.host in UNSPECIFIED else environment.host)
+                say(f"Keys:     needed, it can be reached from {elsewhere}. Whoever listens in reads them where there is no https.")
             if environment.mail_folder is not None:
                 say(f"Mails:    {environment.mail_folder}")
             say("Stop with Ctrl-C.")
@@ -80,10 +85,6 @@ def serve_both(environment: Environment, *, say: Callable[[str], None], opening:
 
 
 def _refuse_address_that_cannot_be_served(environment: Environment) -> None:
-    if environment.host not in LOOPBACK:
-        # There are no keys yet; an open door without one is not offered.
-        allowed = "127.0.0.1, ::1 or localhost: without access keys the service is for this machine alone"
-        raise ConfigurationError([Mistake("environment", "FORECASTER_HOST", f'"{environment.host}"', allowed)])
     family = socket.AF_INET6 if ":" in environment.host else socket.AF_INET
     with closing(socket.socket(family, socket.SOCK_STREAM)) as probe:
         probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
@@ -117,6 +118,9 @@ def _healthy(address: str) -> bool:
     try:
         with urllib.request.urlopen(f"{address}api/v1/health", timeout=2.0) as answer:
             return bool(answer.status == 200)
+    except urllib.error.HTTPError as error:
+        # It answers, and tells its health only to who has a key.
+        return error.code == HTTPStatus.UNAUTHORIZED
     except (urllib.error.URLError, OSError):
         return False
 

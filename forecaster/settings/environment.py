@@ -8,12 +8,14 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Mapping
+from ipaddress import ip_network
 from pathlib import Path
 from typing import Annotated, Any, Literal
+from urllib.parse import urlsplit
 
-from pydantic import AfterValidator, AwareDatetime, Field, SecretStr, ValidationError
+from pydantic import AfterValidator, AwareDatetime, BeforeValidator, Field, SecretStr, ValidationError
 from pydantic_core import PydanticCustomError
-from pydantic_settings import BaseSettings, SettingsConfigDict
+from pydantic_settings import BaseSettings, NoDecode, SettingsConfigDict
 
 from forecaster.errors import ConfigurationError, Mistake
 from forecaster.settings.mistakes import Missing, MistakeList, nearest
@@ -24,6 +26,7 @@ FILE = "environment"
 PREFIX = "FORECASTER_"
 TEST_PREFIX = "FORECASTER_TEST_"  # the test suite's own
 SECRETS = frozenset({"smtp_password", "openmeteo_key", "database_url"})  # a database address may hold a password
+LOOPBACK = ("127.0.0.1", "::1", "localhost")
 PORTS = {"starttls": 587, "tls": 465, "none": 25}  # RFC 6409, RFC 8314, RFC 5321
 
 
@@ -31,6 +34,15 @@ def _web_address(text: str) -> str:
     if not re.fullmatch(r"https?://[^\s/?#]+(/[^\s?#]*)?", text):
         raise PydanticCustomError("web_address", "not a web address")
     return text.rstrip("/")
+
+
+def _networks(text: object) -> tuple[str, ...]:
+    """Addresses and networks out of one line."""
+    found = [part for part in re.split(r"[\s,]+", text) if part] if isinstance(text, str) else text
+    try:
+        return tuple(str(ip_network(part)) for part in found)  # type: ignore[attr-defined]
+    except (TypeError, ValueError) as error:
+        raise PydanticCustomError("networks", "not addresses") from error
 
 
 def _absolute(path: Path) -> Path:
@@ -74,6 +86,16 @@ class Environment(BaseSettings):
     """Address under which people reach the pages, for links in mails."""
     fixed_now: AwareDatetime | None = Field(default=None, description="a time with its offset, like 2026-09-12T05:00:00Z")
     """The moment at which the program stands still: for the invented sample weather, never for a real ground."""
+    trusted_proxies: Annotated[tuple[str, ...], NoDecode, BeforeValidator(_networks)] = Field(
+        default=(), description="addresses or networks of proxies, with commas between them: 10.0.0.2, 10.1.0.0/24"
+    )
+    """Proxies whose word about where a request came from is believed. Nobody's by default."""
+
+    @property
+    def keys_needed(self) -> bool:
+        """Whether the service can be reached from elsewhere, directly or through a proxy: then nothing is answered without a key."""
+        public_host = urlsplit(self.public_url).hostname if self.public_url else None
+        return self.host not in LOOPBACK or (public_host is not None and public_host not in LOOPBACK) or bool(self.trusted_proxies)
 
 
 def read_environment() -> Environment:
@@ -119,7 +141,7 @@ def _completed(found: Environment, mistakes: MistakeList) -> Environment:
     if (found.smtp_user is None) != (found.smtp_password is None and found.smtp_password_file is None):
         missing = "smtp_user" if found.smtp_user is None else "smtp_password"
         _note(missing, Missing(), "user and password go together: give both or neither", mistakes)
-    if password is not None and found.smtp_tls == "none" and found.smtp_host not in (None, "127.0.0.1", "::1", "localhost"):
+    if password is not None and found.smtp_tls == "none" and found.smtp_host not in (None, *LOOPBACK):
         _note("smtp_tls", found.smtp_tls, "starttls or tls: a password is not sent in the clear to another machine", mistakes)
     return found.model_copy(update=changes)
 

@@ -57,7 +57,14 @@ class Table(DeclarativeBase):
             "pk": "pk_%(table_name)s",
         }
     )
-    type_annotation_map = {datetime: UtcDateTime, date: Date, bytes: LargeBinary, str: String, dict[str, Any]: JSON(none_as_null=True)}  # noqa: RUF012
+    type_annotation_map = {  # noqa: RUF012
+        datetime: UtcDateTime,
+        date: Date,
+        bytes: LargeBinary,
+        str: String,
+        dict[str, Any]: JSON(none_as_null=True),
+        list[str]: JSON(none_as_null=True),
+    }
 
 
 class GroundRow(Table):
@@ -304,3 +311,59 @@ class RecordVersionRow(Table):
     document: Mapped[dict[str, Any]]
     replaced_at: Mapped[datetime]
     replaced_by: Mapped[str]
+
+
+class AccessKeyRow(Table):
+    """A key that opens pages and API. Only a hash of it is here. ``grounds``: null opens all."""
+
+    __tablename__ = "access_key"
+    __table_args__ = (
+        Index(
+            "uq_access_key_name_in_use",
+            "name",
+            unique=True,
+            sqlite_where=text("revoked_at IS NULL"),
+            postgresql_where=text("revoked_at IS NULL"),
+        ),
+    )
+
+    id: Mapped[str] = mapped_column(primary_key=True)
+    name: Mapped[str]
+    secret_hash: Mapped[bytes]
+    may_write: Mapped[bool]
+    grounds: Mapped[list[str] | None]
+    created_at: Mapped[datetime]
+    expires_at: Mapped[datetime | None]
+    last_used_at: Mapped[datetime | None]
+    revoked_at: Mapped[datetime | None]
+
+
+class SignInSessionRow(Table):
+    """A browser that signed in with a key. The cookie holds the token, here is only its hash."""
+
+    __tablename__ = "sign_in_session"
+
+    token_hash: Mapped[bytes] = mapped_column(primary_key=True)
+    key_id: Mapped[str] = mapped_column(ForeignKey("access_key.id"), index=True)
+    created_at: Mapped[datetime]
+    expires_at: Mapped[datetime]
+
+
+class SignInFailureRow(Table):
+    """A sign-in that failed; kept as long as it counts."""
+
+    __tablename__ = "sign_in_failure"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    address: Mapped[str]
+    failed_at: Mapped[datetime] = mapped_column(index=True)
+
+
+class ServiceSecretRow(Table):
+    """A random secret that all processes of a service share, made when it is first asked for."""
+
+    __tablename__ = "service_secret"
+
+    name: Mapped[str] = mapped_column(primary_key=True)
+    value: Mapped[bytes]
+    created_at: Mapped[datetime]

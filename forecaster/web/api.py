@@ -31,6 +31,7 @@ from forecaster.web.reading import Store
 from forecaster.web.record_routes import add_record_routes
 from forecaster.web.recorded import StoredRecords
 from forecaster.web.standing import grounds_worst_first, outlooks_of, standing_of, surfaces_worst_first
+from forecaster.web.visitor import visible_grounds
 
 PREFIX = "/api/v1"
 PAST_DAYS_AT_MOST = 60
@@ -54,10 +55,10 @@ def api_router(store: Store, records: StoredRecords | None, now: Callable[[], da
         return {name: f"{PREFIX}/{name}" for name in ("grounds", "health", "problems", "openapi.json")}
 
     @router.get("/grounds", tags=["grounds"], responses=_COMMON)
-    def list_grounds() -> GroundsAnswer:
+    def list_grounds(request: Request) -> GroundsAnswer:
         """All grounds, worst first."""
         moment = now()
-        items = tuple(grounds_worst_first(store, moment, limit_hours=limit_hours))
+        items = tuple(grounds_worst_first(store, visible_grounds(request, store), moment, limit_hours=limit_hours))
         weather = worst_weather([item.weather for item in items] or [weather_at(None, moment)])
         return GroundsAnswer(items=items, answered_at_utc=moment, weather=weather)
 
@@ -126,10 +127,10 @@ def api_router(store: Store, records: StoredRecords | None, now: Callable[[], da
             503: {"description": "A ground had no good cycle lately, or none ever; the numbers are in the body", "model": HealthAnswer},
         },
     )
-    def show_health() -> Response:
+    def show_health(request: Request) -> Response:
         """When each ground last had a good cycle, on what weather, and how its mails of the last seven days went."""
         moment = now()
-        grounds = tuple(health_of(store, ground, moment, limit_hours=limit_hours) for ground in store.grounds())
+        grounds = tuple(health_of(store, ground, moment, limit_hours=limit_hours) for ground in visible_grounds(request, store))
         states = {ground.status for ground in grounds}
         status: Literal["ok", "late", "never"] = "never" if not grounds or "never" in states else "late" if "late" in states else "ok"
         answer = HealthAnswer(status=status, limit_hours=limit_hours, grounds=grounds, answered_at_utc=moment)

@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import UTC, datetime
 from typing import Any
-from urllib.parse import urlsplit
 
-from fastapi import FastAPI, Request
+from fastapi import Depends, FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.staticfiles import StaticFiles
 from starlette.exceptions import HTTPException
@@ -17,13 +16,15 @@ from starlette.responses import Response
 import forecaster
 from forecaster.errors import ForecasterError
 from forecaster.web import examples
-from forecaster.web.access import PROTECTIONS, Access
+from forecaster.web.access import PROTECTIONS, Access, Doors, is_api
 from forecaster.web.ages import OUTLOOK_LIMIT_HOURS
 from forecaster.web.api import api_router
+from forecaster.web.keys import StoredKeys, refuse_without_keys
 from forecaster.web.pages import FOLDER, Pages, page_router
 from forecaster.web.problems import KINDS, FieldMistake, Problem, problem, problem_response, slug_of_status
 from forecaster.web.reading import Store
 from forecaster.web.recorded import StoredRecords
+from forecaster.web.visitor import admit
 
 DESCRIPTION = (
     "Reads the outlooks, alerts and health that the last cycle stored. Times are UTC, days are the ground's local days, units stand in the "
@@ -35,11 +36,12 @@ def create_app(
     store: Store,
     *,
     records: StoredRecords | None = None,
-    public_url: str | None = None,
     now: Callable[[], datetime],
+    doors: Doors | None = None,
+    keys: StoredKeys | None = None,
     outlook_limit_hours: float = OUTLOOK_LIMIT_HOURS,
 ) -> FastAPI:
-    """The application over a store. ``public_url`` adds its host name to those that are answered; ``now`` gives UTC.
+    """The application over a store; ``now`` gives UTC. Without ``doors`` it answers this machine, without ``keys`` it knows none.
 
     ``records``: what people enter; None for an application that only shows what cycles stored.
     """
@@ -51,16 +53,16 @@ def create_app(
         openapi_url="/api/v1/openapi.json",
         docs_url=None,
         redoc_url=None,
+        dependencies=[Depends(admit)],
     )
     pages = Pages(store, now, limit_hours=outlook_limit_hours)
     app.include_router(api_router(store, records, now, limit_hours=outlook_limit_hours))
     app.include_router(page_router(pages))
     app.mount("/static", StaticFiles(directory=FOLDER / "static"), name="static")
-    _answer_errors(app, pages)
+    refusal = _answer_errors(app, pages)
     _describe(app)
-    host = urlsplit(public_url).hostname if public_url else None
     app.add_middleware(GZipMiddleware, minimum_size=1000)
-    app.add_middleware(Access, also_served=[host] if host else [])
+    app.add_middleware(Access, doors=doors or Doors(), keys=keys, refusal=refusal)
     return app
 
 
@@ -76,12 +78,18 @@ def from_environment() -> FastAPI:
     environment = read_environment()
     engine = open_database(environment.database_url)
     migrate(engine)
+    refuse_without_keys(environment, engine, _clock())
     still = environment.fixed_now
 
     def now() -> datetime:
-        return still or datetime.now(UTC)
+        return still or _clock()
 
-    return create_app(StoredReads(engine, now), records=StoredRecords(engine, now), public_url=environment.public_url, now=now)
+    doors = Doors(keys_needed=environment.keys_needed, public_url=environment.public_url, bound_to=environment.host)
+    return create_app(StoredReads(engine, now), records=StoredRecords(engine, now), now=now, doors=doors, keys=StoredKeys(engine, _clock))
+
+
+def _clock() -> datetime:
+    return datetime.now(UTC)
 
 
 def _describe(app: FastAPI) -> None:
@@ -101,10 +109,11 @@ def _describe(app: FastAPI) -> None:
     app.openapi = description  # type: ignore[method-assign]
 
 
-def _answer_errors(app: FastAPI, pages: Pages) -> None:
+def _answer_errors(app: FastAPI, pages: Pages) -> Callable[[Request, Problem, dict[str, str]], Response]:
+    """Give every error its answer. Returns what makes an answer of a problem: a page, or a document for programs."""
+
     def answer(request: Request, document: Problem, headers: dict[str, str] | None = None) -> Response:
-        path = request.url.path
-        if path == "/api" or path.startswith("/api/"):
+        if is_api(request.url.path):
             return problem_response(document, headers=headers)
         response = pages.problem(request, document)
         response.headers.update(headers or {})
@@ -144,3 +153,5 @@ def _answer_errors(app: FastAPI, pages: Pages) -> None:
         detail = "The program met an error that it did not foresee. It is in the log."
         hint = "Try again; if it stays, tell whoever runs this program."
         return answer(request, problem("internal-error", detail, instance=request.url.path, hint=hint), dict(PROTECTIONS))
+
+    return answer

@@ -10,6 +10,7 @@ from forecaster.documents import GroundSummary, SurfaceSummary
 from forecaster.errors import NotFound
 from forecaster.records import ID_PATTERN
 from forecaster.web.reading import Store
+from forecaster.web.visitor import no_such_ground
 
 GroundId = Annotated[str, Path(description="Stable id of a ground", pattern=ID_PATTERN, max_length=40, examples=["thistlefold"])]
 SurfaceId = Annotated[
@@ -21,7 +22,7 @@ def ground_or_missing(store: Store, ground_id: str) -> GroundSummary:
     """One ground. Raises NotFound."""
     ground = store.ground(ground_id)
     if ground is None:
-        raise NotFound(f"There is no ground {ground_id!r}.", hint="/api/v1/grounds lists the grounds that exist.")
+        raise no_such_ground(ground_id)
     return ground
 
 

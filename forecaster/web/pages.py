@@ -21,6 +21,7 @@ from forecaster.web.mail import mail_sentences
 from forecaster.web.problems import Problem
 from forecaster.web.reading import Store
 from forecaster.web.standing import grounds_worst_first, outlooks_of, standing_of, surfaces_worst_first
+from forecaster.web.visitor import no_such_ground, visible_grounds, visitor_of
 from forecaster.web.wet_days import wet_days
 
 FOLDER = Path(__file__).parent
@@ -55,8 +56,7 @@ class Pages:
 
     def grounds(self, request: Request) -> HTMLResponse:
         """All grounds, worst first."""
-        standings = grounds_worst_first(self.store, self.now(), limit_hours=self.limit_hours)
-        self._remember_sample()
+        standings = grounds_worst_first(self.store, visible_grounds(request, self.store), self.now(), limit_hours=self.limit_hours)
         return self._render(request, "grounds.html", standings=standings, sample=any(s.sample for s in standings))
 
     def ground(self, request: Request, ground_id: str) -> HTMLResponse:
@@ -112,13 +112,7 @@ class Pages:
 
     def problem(self, request: Request, document: Problem) -> HTMLResponse:
         """An error as a page. It also says so when what is shown elsewhere is sample weather."""
-        if not self._sample_seen:
-            try:
-                self._remember_sample()
-            except ForecasterError:
-                # The store itself may be what failed; this page must still be shown, and it shows no weather.
-                self._sample_seen = False
-        return self._render(request, "problem.html", problem=document, sample=self._sample_seen, status=document.status)
+        return self._render(request, "problem.html", problem=document, sample=self._sees_sample(request), status=document.status)
 
     def _mail(self, ground: GroundSummary, now: datetime) -> tuple[str, ...]:
         """What has not arrived of today's and yesterday's mails, in sentences; older ones are for the health page."""
@@ -128,7 +122,7 @@ class Pages:
     def _ground(self, ground_id: str) -> GroundSummary:
         ground = self.store.ground(ground_id)
         if ground is None:
-            raise NotFound(f"There is no ground called {ground_id!r}.", hint="The first page lists the grounds that exist.")
+            raise no_such_ground(ground_id)
         return ground
 
     def _charts(self, ground_id: str, surface_id: str) -> dict[str, Markup]:
@@ -136,8 +130,16 @@ class Pages:
         stored = self.store.charts(ground_id, surface_id)
         return {name: Markup(stored[name]) for name in CHART_NAMES if name in stored}
 
-    def _remember_sample(self) -> None:
-        self._sample_seen = any(ground.sample for ground in self.store.grounds())
+    def _sees_sample(self, request: Request) -> bool:
+        """Whether any ground that the visitor sees is invented; what was last known of all grounds where the store fails."""
+        sees_all = visitor_of(request).grounds is None
+        try:
+            seen = any(ground.sample for ground in visible_grounds(request, self.store))
+        except ForecasterError:
+            # The store itself may be what failed; this page must still be shown, and it shows no weather.
+            return sees_all and self._sample_seen
+        self._sample_seen = seen if sees_all else self._sample_seen
+        return seen
 
     def _render(self, request: Request, template: str, *, sample: bool, status: int = 200, **context: object) -> HTMLResponse:
         weather = context.pop("weather", None)

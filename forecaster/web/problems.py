@@ -8,7 +8,7 @@ from http import HTTPStatus
 from fastapi.responses import JSONResponse
 from pydantic import BaseModel
 
-from forecaster.errors import Conflict, ForecasterError, KeyReused, NotFound, Outdated, ReadOnly, StorageError
+from forecaster.errors import Conflict, ForecasterError, KeyReused, NotAllowed, NotFound, Outdated, ReadOnly, StorageError
 
 MEDIA_TYPE = "application/problem+json"
 CATALOGUE = "/api/v1/problems"
@@ -18,6 +18,10 @@ KINDS: dict[str, tuple[int, str]] = {
     NotFound.slug: (404, "There is no such thing here"),
     "host-refused": (400, "This address is not served"),
     "bad-request": (400, "The request cannot be understood"),
+    "proxy-refused": (403, "Requests through a proxy are not served here"),
+    "cross-site-refused": (403, "Another site may not change anything here"),
+    "key-needed": (401, "This needs a key"),
+    NotAllowed.slug: (403, "This key does not allow that"),
     "method-not-allowed": (405, "This address cannot be used in that way"),
     Conflict.slug: (409, "This does not go with what is stored"),
     ReadOnly.slug: (409, "This is not changed here"),
@@ -79,6 +83,8 @@ def slug_of_status(status: int) -> str:
     """The kind for an HTTP status raised by the framework."""
     known = {
         400: "bad-request",
+        401: "key-needed",
+        403: NotAllowed.slug,
         404: NotFound.slug,
         405: "method-not-allowed",
         413: "body-too-large",

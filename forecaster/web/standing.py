@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import datetime
 
 from forecaster.documents import GroundSummary, SurfaceOutlook, SurfaceSummary
@@ -65,7 +65,7 @@ def ground_standing(ground: GroundSummary, outlooks: Mapping[str, SurfaceOutlook
     )
 
 
-def grounds_worst_first(store: Store, now: datetime, *, limit_hours: float) -> list[GroundStanding]:
-    """All grounds, worst first, then by name."""
-    standings = [ground_standing(g, outlooks_of(store, g), now, limit_hours=limit_hours) for g in store.grounds()]
+def grounds_worst_first(store: Store, grounds: Iterable[GroundSummary], now: datetime, *, limit_hours: float) -> list[GroundStanding]:
+    """These grounds, worst first, then by name."""
+    standings = [ground_standing(g, outlooks_of(store, g), now, limit_hours=limit_hours) for g in grounds]
     return sorted(standings, key=lambda g: (-trouble(g.severity, g.known), g.name.casefold()))

@@ -136,6 +136,35 @@ def test_what_does_not_go_together_is_a_mistake(monkeypatch: pytest.MonkeyPatch,
     assert [m.key for m in mistakes_with(monkeypatch, **variables).mistakes] == [PREFIX + key]
 
 
+@pytest.mark.parametrize(
+    ("variables", "needed"),
+    [
+        ({}, False),
+        ({"HOST": "::1", "PUBLIC_URL": "http://localhost:8470"}, False),
+        ({"HOST": "0.0.0.0"}, True),
+        ({"HOST": "pavilion"}, True),
+        ({"PUBLIC_URL": "https://turf.example"}, True),
+        ({"PUBLIC_URL": "https://127.0.0.1.turf.example"}, True),
+        ({"TRUSTED_PROXIES": "127.0.0.1, 10.1.0.0/24"}, True),
+    ],
+)
+def test_keys_are_needed_wherever_others_can_reach_the_service(
+    monkeypatch: pytest.MonkeyPatch, variables: dict[str, str], needed: bool
+) -> None:
+    for name, value in variables.items():
+        monkeypatch.setenv(PREFIX + name, value)
+    assert read_environment().keys_needed is needed
+
+
+def test_trusted_proxies_are_addresses_and_nobody_by_default(monkeypatch: pytest.MonkeyPatch) -> None:
+    assert read_environment().trusted_proxies == ()
+    monkeypatch.setenv("FORECASTER_TRUSTED_PROXIES", "127.0.0.1, 10.1.0.0/24 ::1")
+    assert read_environment().trusted_proxies == ("127.0.0.1/32", "10.1.0.0/24", "::1/128")
+    for wrong in ("*", "proxy.example", "10.1.0.7/24", "127.0.0.1;10.0.0.1"):
+        error = mistakes_with(monkeypatch, TRUSTED_PROXIES=wrong)
+        assert [(m.key, wrong in m.value) for m in error.mistakes] == [("FORECASTER_TRUSTED_PROXIES", True)]
+
+
 def test_secrets_never_show(monkeypatch: pytest.MonkeyPatch) -> None:
     secrets = {
         "SMTP_PASSWORD": "s3cret-mail",

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from starlette.testclient import TestClient
 
 from forecaster.web.app import create_app
 from tests.web import builders
+from tests.web.keyed import Service, make_service
 
 
 @pytest.fixture
@@ -25,3 +27,11 @@ def client(store: builders.MemoryStore) -> Iterator[TestClient]:
     app = create_app(store, now=lambda: builders.NOW)
     with TestClient(app, base_url="http://localhost", raise_server_exceptions=False) as opened:
         yield opened
+
+
+@pytest.fixture
+def service(tmp_path: Path) -> Iterator[Service]:
+    """A service that others can reach, without any key yet."""
+    made, close = make_service(tmp_path)
+    yield made
+    close()
