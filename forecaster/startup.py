@@ -49,6 +49,7 @@ def make_context(environment: Environment) -> Context:
             budget=budget,
         ),
         contact=environment.contact,
+        operator_email=environment.operator_email,
         met_norway_url=environment.met_norway_url,
         nasa_power_url=environment.nasa_power_url,
         clock=make_clock(still),

@@ -30,6 +30,8 @@ class Context:
     open_meteo: OpenMeteo
     contact: str | None
     """How weather services can reach whoever runs this; None: those that ask for it are not asked."""
+    operator_email: str | None
+    """Who is told of trouble with services and of the program itself; None: nobody is."""
     met_norway_url: str
     nasa_power_url: str
     clock: Callable[[], datetime]

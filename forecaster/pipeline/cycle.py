@@ -59,7 +59,8 @@ def register_grounds(context: Context) -> None:
         for ground in context.configuration.grounds:
             save_ground(session, ground_summary(ground), now)
         retire_other_grounds(session, [ground.id for ground in context.configuration.grounds], now)
-        wanted = {(ground.id, recipient.email) for ground in context.configuration.grounds for recipient in ground.recipients}
+        wanted: set[tuple[str | None, str]] = {(g.id, recipient.email) for g in context.configuration.grounds for recipient in g.recipients}
+        wanted |= {(None, context.operator_email)} if context.operator_email else set()
         if withdrawn := withdraw_messages(session, wanted):
             log.warning("%s waiting messages are not sent: their ground or recipient is no longer in the configuration", withdrawn)
 

@@ -7,12 +7,13 @@ from sqlalchemy.orm import Session
 from forecaster.storage.links import MAIL_OFF, make_secret, sign
 
 
-def off_link(session: Session, public_url: str | None, ground_id: str, recipient: str) -> str | None:
-    """The link under which an address is taken off a ground's list; None where nobody could open it, or could listen in.
+def off_link(session: Session, public_url: str | None, ground_id: str | None, recipient: str) -> str | None:
+    """The link under which an address is taken off a ground's list; None where nobody could open it, or could listen in,
+    and for a message about no ground.
 
     Needs a session that writes. Only https: RFC 8058 asks for it, and a mail program posts there by itself.
     """
-    if public_url is None or not public_url.startswith("https://"):
+    if ground_id is None or public_url is None or not public_url.startswith("https://"):
         return None
     make_secret(session, MAIL_OFF)
     return f"{public_url.rstrip('/')}/mail/off/{sign(session, MAIL_OFF, [ground_id, recipient])}"

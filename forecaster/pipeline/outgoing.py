@@ -104,7 +104,7 @@ def _mark(context: Context, message: StoredMessage, attempt: Attempt) -> int:
             mark_doubtful(session, message.id, owner=owner, now=now, error=attempt.problem)
         else:
             mark_rejected(session, message.id, owner=owner, error=attempt.problem)
-        if attempt.end == "address refused":
+        if attempt.end == "address refused" and message.ground_id is not None:
             stop_mail(session, message.ground_id, message.recipient, "refused", now=now, detail=attempt.problem)
         if attempt.end != "unreachable":
             return 0

@@ -80,6 +80,8 @@ class Environment(BaseSettings):
     openmeteo_key: SecretStr | None = None
     contact: str | None = Field(default=None, pattern=r"^[!-~]+(@|://)[!-~]+$", description="an email address or a web page")
     """How weather services can reach whoever runs this: MET Norway, asked where Open-Meteo fails, lets in nobody else."""
+    operator_email: Address | None = None
+    """Who is mailed about trouble with services and with the program itself."""
     met_norway_url: WebAddress = "https://api.met.no"
     nasa_power_url: WebAddress = "https://power.larc.nasa.gov"
     public_url: WebAddress | None = None

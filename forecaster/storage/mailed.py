@@ -67,7 +67,7 @@ def withdraw(session: Session, message_ids: Iterable[int], reason: str) -> int:
     return cast("CursorResult[Any]", session.execute(statement)).rowcount
 
 
-def withdraw_messages(session: Session, wanted: Collection[tuple[str, str]]) -> int:
+def withdraw_messages(session: Session, wanted: Collection[tuple[str | None, str]]) -> int:
     """Take back what waits for a ground and recipient other than these. Returns how many."""
     known = {(ground_id, recipient.casefold()) for ground_id, recipient in wanted}
     rows = session.execute(select(MessageRow.id, MessageRow.ground_id, MessageRow.recipient).where(MessageRow.status == "waiting"))

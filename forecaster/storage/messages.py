@@ -34,7 +34,8 @@ class NewMessage:
     """A message as it was decided. ``key`` names the decision: equal keys are the same message."""
 
     key: str
-    ground_id: str
+    ground_id: str | None
+    """None: about no ground, but to whoever runs the program."""
     recipient: str
     kind: str
     local_day: date

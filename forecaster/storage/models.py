@@ -185,7 +185,7 @@ class MessageRow(Table):
 
     id: Mapped[int] = mapped_column(primary_key=True)
     key: Mapped[str]
-    ground_id: Mapped[str] = mapped_column(ForeignKey("ground.id"))
+    ground_id: Mapped[str | None] = mapped_column(ForeignKey("ground.id"))
     recipient: Mapped[str]
     kind: Mapped[str]
     local_day: Mapped[date]

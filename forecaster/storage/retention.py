@@ -9,7 +9,7 @@ from __future__ import annotations
 import zlib
 from datetime import date, datetime, timedelta
 
-from sqlalchemy import delete, func, select
+from sqlalchemy import delete, func, or_, select
 from sqlalchemy.orm import Session
 
 from forecaster.documents import SurfaceOutlook
@@ -33,7 +33,8 @@ def prune(session: Session, ground_id: str, now: datetime) -> None:
     _shrink_outlooks(session, ground_id, now)
     session.execute(delete(CycleRow).where(CycleRow.ground_id == ground_id, CycleRow.finished_at < now - RECORDS))
     ended = MessageRow.status.in_(("sent", "failed", "expired"))
-    session.execute(delete(MessageRow).where(MessageRow.ground_id == ground_id, ended, MessageRow.expires_at < now - RECORDS))
+    whose = or_(MessageRow.ground_id == ground_id, MessageRow.ground_id.is_(None))
+    session.execute(delete(MessageRow).where(whose, ended, MessageRow.expires_at < now - RECORDS))
 
 
 def _thin_issues(session: Session, ground_id: str, now: datetime) -> None:

@@ -177,6 +177,7 @@ def one_cycle() -> Row:
             web_session=requests.Session(),
             open_meteo=Service(),
             contact=None,
+            operator_email=None,
             met_norway_url="https://api.met.no",
             nasa_power_url="https://power.larc.nasa.gov",
             clock=lambda: now,

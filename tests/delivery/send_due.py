@@ -51,6 +51,7 @@ def send_due(engine: Engine, mailer: Mailer, *, owner: str, now: datetime) -> No
             web_session=requests.Session(),
             open_meteo=OpenMeteo(),
             contact=None,
+            operator_email=None,
             met_norway_url="https://api.met.no",
             nasa_power_url="https://power.larc.nasa.gov",
             clock=lambda: now,

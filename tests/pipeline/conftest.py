@@ -46,6 +46,7 @@ class Service:
     now: datetime = START
     owner: str = "test"
     contact: str | None = None
+    operator_email: str | None = None
     weather: pd.DataFrame = field(default_factory=lambda: sample_hours().copy())
 
     @property
@@ -66,6 +67,7 @@ class Service:
             web_session=requests.Session(),
             open_meteo=OpenMeteo(),
             contact=self.contact,
+            operator_email=self.operator_email,
             met_norway_url="https://api.met.no",
             nasa_power_url="https://power.larc.nasa.gov",
             clock=lambda: self.now,
