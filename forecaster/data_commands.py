@@ -159,6 +159,28 @@ def spin_up(
 
 
 @app.command()
+def explain(
+    ground: Annotated[str, typer.Argument(help="Id of a configured ground.")],
+    surface: Annotated[str, typer.Argument(help="Id of one of its surfaces.")],
+    day: Annotated[
+        datetime | None, typer.Argument(metavar="[DAY]", formats=["%Y-%m-%d"], help="A day of the newest outlook (default: its today).")
+    ] = None,
+    config: ConfigFolder = None,
+    data: DataFolder = None,
+) -> None:
+    """Show which rules looked at which numbers on a day, and why each did or did not speak."""
+    from forecaster.commands.explain import explained_day, print_day, stored_explanation
+    from forecaster.settings.environment import read_environment
+    from forecaster.startup import make_context
+
+    with told_in_one_line():
+        choose(config, data)
+        context = make_context(read_environment())
+        found = stored_explanation(context.configuration.ground(ground), surface, context)
+        print_day(found, explained_day(found, found.today if day is None else day.date()), console())
+
+
+@app.command()
 def rehearse(
     ground: Annotated[str, typer.Argument(help="Id of a configured ground.")],
     files: Annotated[

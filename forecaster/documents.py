@@ -194,6 +194,68 @@ class SurfaceOutlook(Document):
     """When the leaf is wet, today and the coming 4 days, oldest first; a time in no spell is dry. None where it was not worked out."""
 
 
+# ---------------------------------------------------------------- explanation
+
+
+class RuleNumber(Document):
+    """One number that a rule looked at; None where it was not known."""
+
+    quantity: str
+    value: float | None
+
+
+class RuleSaid(Document):
+    """What one rule said on one day and why; ``held``: no weather, so it stayed as it was."""
+
+    rule_id: str
+    speaks: bool
+    held: bool
+    severity: Severity | None
+    why: str
+    numbers: tuple[RuleNumber, ...]
+
+
+class ExplainedDay(Document):
+    """One local day with every rule that looks at the surface."""
+
+    day: date
+    origin: Origin
+    rules: tuple[RuleSaid, ...]
+
+
+class RuleLimits(Document):
+    """One rule as it was when the explanation was made. ``starts_in_months``: on this side of the world; empty means all year."""
+
+    id: str
+    title: str
+    quantity: str
+    unit: str
+    meaning: str
+    raise_at: float
+    clear_at: float
+    days_in: int
+    days_out: int
+    severities: dict[Severity, float]
+    conditions: tuple[str, ...]
+    starts_in_months: tuple[int, ...]
+    ring_types: tuple[int, ...]
+    looks_at_this_surface: bool
+    trial: bool
+    source: str
+
+
+class Explanation(Document):
+    """Why each rule did or did not speak of one surface, on the days of one outlook."""
+
+    ground_id: str
+    surface_id: str
+    surface_name: str
+    today: date
+    issued_at_utc: datetime
+    rules: tuple[RuleLimits, ...]
+    days: tuple[ExplainedDay, ...]
+
+
 # ---------------------------------------------------------------- ground
 
 

@@ -34,11 +34,14 @@ from forecaster.pipeline.soil_run import (
 from forecaster.pipeline.summaries import ground_summary
 from forecaster.pipeline.telling import Telling, enqueue_digest, enqueue_notices, withdraw_overtaken
 from forecaster.pipeline.together import Outcome
+from forecaster.risk.explain import explanation
+from forecaster.risk.judgement import judge
 from forecaster.risk.outlook import build_outlook
 from forecaster.risk.wet_hours import wet_hours_of
 from forecaster.storage.cycles import CycleRecord, save_cycle
 from forecaster.storage.database import reading, transaction
 from forecaster.storage.episodes import alerts_ended_since, alerts_of, open_alerts, save_episode
+from forecaster.storage.explanations import save_explanation
 from forecaster.storage.grounds import retire_other_grounds, save_ground
 from forecaster.storage.mailed import withdraw_messages
 from forecaster.storage.outlooks import save_outlook
@@ -97,9 +100,10 @@ def _run(ground: Ground, context: Context, *, started: datetime, asked: Outcome 
         weather = joined_weather(session, ground, pulled, onsite, now=started, since=since, stale_after_hours=service.stale_after_hours)
     run = run_soil(ground, weather, model, start=start, window=window)
     wet_hours = wet_hours_of(ground, weather.frame, now=started)
+    judged = [(surface, judge(surface, configuration.rules, today=today)) for surface in surface_runs(ground, weather, run)]
     outlooks = tuple(
-        build_outlook(surface, configuration.rules, today=today, issued_at=started, wet_hours=wet_hours[surface.surface.id])
-        for surface in surface_runs(ground, weather, run)
+        build_outlook(surface, configuration.rules, today=today, issued_at=started, wet_hours=wet_hours[surface.surface.id], judged=said)
+        for surface, said in judged
     )
     charts = {outlook.surface_id: {name: render_svg(chart) for name, chart in chart_set(outlook).items()} for outlook in outlooks}
 
@@ -109,6 +113,8 @@ def _run(ground: Ground, context: Context, *, started: datetime, asked: Outcome 
         keep_state(session, ground, model, run)
         for outlook in outlooks:
             save_outlook(session, outlook, charts[outlook.surface_id])
+        for surface, said in judged:
+            save_explanation(session, explanation(surface, said, configuration.rules, today=today, issued_at=started))
         before = {alert.id: alert.severity for alert, _ in open_alerts(session, ground.id)}
         decision = _decide(session, ground, outlooks, context, now=started)
         telling = Telling(ground, context.public_url, started, context.configuration.service.cycle_every_minutes)

@@ -22,14 +22,21 @@ HISTORY_DAYS = 60
 
 
 def build_outlook(
-    run: SurfaceRun, rules: Sequence[Rule], *, today: date, issued_at: datetime, wet_hours: WetHours | None = None
+    run: SurfaceRun,
+    rules: Sequence[Rule],
+    *,
+    today: date,
+    issued_at: datetime,
+    wet_hours: WetHours | None = None,
+    judged: Judgement | None = None,
 ) -> SurfaceOutlook:
     """Put one surface's run into the document that is stored, mailed and shown: 60 days back, today and 13 days ahead.
 
     ``known`` is False when the weather is missing or none of the coming days has any; then nothing is called safe.
-    Days without weather are there, with None. Trial rules are listed as signals but make neither severity nor headline.
+    Days without weather are there, with None. Trial rules are listed as signals but make neither severity nor headline. ``judged``: what
+    ``judge`` said of this run, these rules and this day, where it has been asked already.
     """
-    judged = judge(run, rules, today=today)
+    judged = judge(run, rules, today=today) if judged is None else judged
     start = max(judged.days[0], today - timedelta(days=HISTORY_DAYS))
     horizon = today + timedelta(days=OUTLOOK_DAYS - 1)
     window = [i for i, day in enumerate(judged.days) if start <= day <= horizon]

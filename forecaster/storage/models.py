@@ -136,6 +136,17 @@ class OutlookRow(Table):
     charts: Mapped[bytes]
 
 
+class ExplanationRow(Table):
+    """Why each rule did or did not speak: the newest of each surface."""
+
+    __tablename__ = "explanation"
+
+    ground_id: Mapped[str] = mapped_column(ForeignKey("ground.id"), primary_key=True)
+    surface_id: Mapped[str] = mapped_column(primary_key=True)
+    issued_at: Mapped[datetime]
+    document: Mapped[bytes]
+
+
 class EpisodeRow(Table):
     """An alert from first to last day; at most one of a rule is open on a surface."""
 

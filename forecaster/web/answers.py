@@ -5,7 +5,16 @@ from __future__ import annotations
 from datetime import date, datetime
 from typing import Literal
 
-from forecaster.documents import AlertDocument, Document, GroundSummary, SurfaceOutlook, SurfaceSummary, WeatherStatus
+from forecaster.documents import (
+    AlertDocument,
+    Document,
+    ExplainedDay,
+    GroundSummary,
+    RuleLimits,
+    SurfaceOutlook,
+    SurfaceSummary,
+    WeatherStatus,
+)
 from forecaster.quantities import Severity
 from forecaster.records import ApplicationRecord, FixtureRecord, ObservationRecord, RecordKind, RingRecord
 
@@ -82,6 +91,18 @@ class OutlookAnswer(Document):
     answered_at_utc: datetime
     weather: WeatherStatus
     """The weather as it stands now; inside ``outlook`` it is as it stood when the outlook was made."""
+
+
+class ExplanationAnswer(Document):
+    """What every rule said of a surface on one day, with its limits and the numbers it looked at."""
+
+    ground_id: str
+    surface_id: str
+    issued_at_utc: datetime
+    rules: tuple[RuleLimits, ...]
+    explained: ExplainedDay
+    answered_at_utc: datetime
+    weather: WeatherStatus
 
 
 class AlertsAnswer(Document):

@@ -25,6 +25,7 @@ from forecaster.web.answers import (
     SurfacesAnswer,
 )
 from forecaster.web.conditional import NOT_CHANGED, told
+from forecaster.web.explanation_route import add_explanation_route
 from forecaster.web.lookup import GroundId, SurfaceId, ground_or_missing, surface_or_missing
 from forecaster.web.problems import KINDS, openapi_problem
 from forecaster.web.reading import Store
@@ -118,6 +119,8 @@ def api_router(store: Store, records: StoredRecords | None, now: Callable[[], da
             outlook=outlook, outlook_age_hours=hours_between(stored.issued_at_utc, moment), answered_at_utc=moment, weather=weather
         )
         return told(request, answer)
+
+    add_explanation_route(router, store, now, limit_hours=limit_hours)
 
     @router.get(
         "/health",

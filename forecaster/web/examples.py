@@ -8,11 +8,15 @@ from typing import Any
 from forecaster.documents import (
     AlertDocument,
     AlertMark,
+    ExplainedDay,
     FixtureSummary,
     GroundSummary,
     OutlookDay,
     RingSummary,
     RiskDay,
+    RuleLimits,
+    RuleNumber,
+    RuleSaid,
     Signal,
     SoilMarks,
     SurfaceOutlook,
@@ -23,6 +27,7 @@ from forecaster.documents import (
 from forecaster.quantities import Certainty, Origin, Severity
 from forecaster.web.answers import (
     AlertsAnswer,
+    ExplanationAnswer,
     GroundAnswer,
     GroundHealth,
     GroundMail,
@@ -213,6 +218,49 @@ GROUND = _example(GroundAnswer(ground=_GROUND, answered_at_utc=_NOW, weather=_WE
 SURFACES = _example(SurfacesAnswer(ground_id="thistlefold", items=(_STANDING,), answered_at_utc=_NOW, weather=_WEATHER))
 SURFACE = _example(SurfaceAnswer(ground_id="thistlefold", standing=_STANDING, answered_at_utc=_NOW, weather=_WEATHER))
 OUTLOOK = _example(OutlookAnswer(outlook=_OUTLOOK, outlook_age_hours=1.5, answered_at_utc=_NOW, weather=_WEATHER))
+EXPLANATION = _example(
+    ExplanationAnswer(
+        ground_id="thistlefold",
+        surface_id="main-pitch",
+        issued_at_utc=_ISSUED,
+        rules=(
+            RuleLimits(
+                id="rings-showing",
+                title="Rings showing",
+                quantity="ring_contrast",
+                unit="1",
+                meaning="green cover of sound turf minus that of the band: what people see as a ring",
+                raise_at=0.25,
+                clear_at=0.15,
+                days_in=2,
+                days_out=7,
+                severities={Severity.MINOR: 0.25, Severity.MODERATE: 0.4, Severity.SEVERE: 0.6},
+                conditions=(),
+                starts_in_months=(),
+                ring_types=(1,),
+                looks_at_this_surface=True,
+                trial=False,
+                source="Difference of two simulated turf states: our model and assumption.",
+            ),
+        ),
+        explained=ExplainedDay(
+            day=date(2026, 9, 10),
+            origin=Origin.FORECAST,
+            rules=(
+                RuleSaid(
+                    rule_id="rings-showing",
+                    speaks=True,
+                    held=False,
+                    severity=Severity.MODERATE,
+                    why="speaks: ring_contrast 0.41 has not cleared 0.15",
+                    numbers=(RuleNumber(quantity="ring_contrast", value=0.41),),
+                ),
+            ),
+        ),
+        answered_at_utc=_NOW,
+        weather=_WEATHER,
+    )
+)
 ALERTS = _example(
     AlertsAnswer(
         ground_id="thistlefold",
@@ -281,6 +329,7 @@ BY_PATH: dict[str, dict[str, object]] = {
     "/api/v1/grounds/{ground}/surfaces": SURFACES,
     "/api/v1/grounds/{ground}/surfaces/{surface}": SURFACE,
     "/api/v1/grounds/{ground}/surfaces/{surface}/outlook": OUTLOOK,
+    "/api/v1/grounds/{ground}/surfaces/{surface}/explanation": EXPLANATION,
     "/api/v1/grounds/{ground}/alerts": ALERTS,
     "/api/v1/health": HEALTH,
 }

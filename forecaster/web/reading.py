@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Literal, Protocol
 
-from forecaster.documents import AlertDocument, GroundSummary, SurfaceOutlook
+from forecaster.documents import AlertDocument, Explanation, GroundSummary, SurfaceOutlook
 
 
 @dataclass(frozen=True)
@@ -65,6 +65,10 @@ class Store(Protocol):
 
     def outlook(self, ground_id: str, surface_id: str) -> SurfaceOutlook | None:
         """The newest outlook of one surface, or None."""
+        ...
+
+    def explanation(self, ground_id: str, surface_id: str) -> Explanation | None:
+        """Why each rule did or did not speak of one surface, in the newest outlook; None before the first cycle."""
         ...
 
     def charts(self, ground_id: str, surface_id: str) -> Mapping[str, str]:

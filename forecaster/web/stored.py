@@ -8,11 +8,12 @@ from datetime import date, datetime, timedelta
 from sqlalchemy import Engine
 from sqlalchemy.orm import Session
 
-from forecaster.documents import AlertDocument, FixtureSummary, GroundSummary, SurfaceOutlook
+from forecaster.documents import AlertDocument, Explanation, FixtureSummary, GroundSummary, SurfaceOutlook
 from forecaster.errors import NotFound
 from forecaster.storage.cycles import latest_cycle
 from forecaster.storage.database import reading
 from forecaster.storage.episodes import alerts_of, open_alerts
+from forecaster.storage.explanations import latest_explanation
 from forecaster.storage.grounds import get_ground, list_grounds
 from forecaster.storage.mailed import WITHDRAWALS
 from forecaster.storage.messages import StoredMessage, count_messages, recent_messages
@@ -53,6 +54,10 @@ class StoredReads:
     def outlook(self, ground_id: str, surface_id: str) -> SurfaceOutlook | None:
         with reading(self._engine) as session:
             return latest_outlook(session, ground_id, surface_id, now=self._now())
+
+    def explanation(self, ground_id: str, surface_id: str) -> Explanation | None:
+        with reading(self._engine) as session:
+            return latest_explanation(session, ground_id, surface_id)
 
     def charts(self, ground_id: str, surface_id: str) -> Mapping[str, str]:
         with reading(self._engine) as session:

@@ -15,6 +15,7 @@ from itertools import pairwise
 from forecaster.documents import (
     AlertDocument,
     ColumnDay,
+    Explanation,
     FixtureSummary,
     GroundSummary,
     OutlookDay,
@@ -28,6 +29,8 @@ from forecaster.documents import (
     WetSpell,
 )
 from forecaster.quantities import Certainty, Origin, Severity, repellency_class
+from forecaster.web import examples
+from forecaster.web.answers import ExplanationAnswer
 from forecaster.web.reading import CycleView, MailView
 
 TODAY = date(2026, 9, 10)
@@ -496,6 +499,13 @@ class MemoryStore:
 
     def outlook(self, ground_id: str, surface_id: str) -> SurfaceOutlook | None:
         return next((o for o in self.latest_outlooks(ground_id) if o.surface_id == surface_id), None)
+
+    def explanation(self, ground_id: str, surface_id: str) -> Explanation | None:
+        if self.outlook(ground_id, surface_id) is None:
+            return None
+        answer = ExplanationAnswer.model_validate(examples.BY_PATH["/api/v1/grounds/{ground}/surfaces/{surface}/explanation"])
+        shown = {"ground_id": ground_id, "surface_id": surface_id, "surface_name": surface_id, "today": answer.explained.day}
+        return Explanation(**shown, issued_at_utc=answer.issued_at_utc, rules=answer.rules, days=(answer.explained,))
 
     def charts(self, ground_id: str, surface_id: str) -> Mapping[str, str]:
         return self.chart_map.get((ground_id, surface_id), {})
