@@ -63,8 +63,8 @@ def make_clock(still: datetime | None) -> Callable[[], datetime]:
     return (lambda: still) if still is not None else (lambda: datetime.now(UTC))
 
 
-def make_mailer(environment: Environment) -> Mailer:
-    """SMTP where a server is named, else a folder of .eml files."""
+def make_mailer(environment: Environment, *, say: Callable[[str], None] = lambda _step: None) -> Mailer:
+    """SMTP where a server is named, else a folder of .eml files. ``say``: is told each step of handing a message to the server."""
     if environment.smtp_host is None:
         assert environment.mail_folder is not None  # the environment reader fills it in
         return FolderMailer(environment.mail_folder)
@@ -77,7 +77,8 @@ def make_mailer(environment: Environment) -> Mailer:
             security=environment.smtp_tls,
             user=environment.smtp_user,
             password=password.get_secret_value() if password else None,
-        )
+        ),
+        say=say,
     )
 
 

@@ -7,7 +7,7 @@ import re
 import smtplib
 import socket
 import ssl
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from email.message import EmailMessage
@@ -21,6 +21,7 @@ Security = Literal["none", "starttls", "tls"]
 
 _HINTS = {
     "connect": "Check the mail server's name, port and kind of encryption, and the network. The message stays in the outbox.",
+    "certificate": "Name the mail server as its certificate does, or have its certificate renewed. The message stays in the outbox.",
     "sender": "Check FORECASTER_MAIL_FROM and what the mail server lets this user send. The message stays in the outbox.",
     "log-in": "Check user name and password of the mail server. The message stays in the outbox.",
 }
@@ -52,8 +53,9 @@ class SmtpMailer:
     Promise: returns only when the server has taken the message. Certificates are always checked.
     """
 
-    def __init__(self, server: SmtpServer) -> None:
-        self._server = server
+    def __init__(self, server: SmtpServer, *, say: Callable[[str], None] = lambda _step: None) -> None:
+        """``say``: is told each step that went well, in a sentence for a person."""
+        self._server, self._say = server, say
 
     def send(self, message: EmailMessage) -> None:
         """Hand one message over.
@@ -67,7 +69,9 @@ class SmtpMailer:
             # A server may hang on one message and take the others, so this is not called unreachable.
             with _postponing("connect", "the connection to the mail server broke", DeliveryPostponed):
                 _judge_sender(smtp.mail(sender), sender)
+                self._say(f"The server takes mail from {sender}.")
                 _judge_recipient(smtp.rcpt(recipient), recipient)
+                self._say(f"The server takes mail for {recipient}.")
                 _judge(smtp.docmd("DATA"), "message", expected=3)
                 smtp.send(_framed(message.as_bytes(policy=SMTP)))
             try:
@@ -80,6 +84,7 @@ class SmtpMailer:
                     hint="It is sent once more; the reader may get it twice.",
                 ) from error
             _judge(answer, "message")
+            self._say(f"The server took the message: {answer[0]} {_one_line(answer[1].decode('utf-8', 'replace'))}.")
 
     @contextmanager
     def _connection(self) -> Iterator[smtplib.SMTP]:
@@ -93,12 +98,17 @@ class SmtpMailer:
                 smtp = smtplib.SMTP(server.host, server.port, name, timeout=server.timeout_s)
         try:
             with _postponing("connect", f"the mail server {server.host}:{server.port} did not greet back"):
+                self._say(f"Connected to {server.host}:{server.port}.")
                 if server.security == "starttls":
                     smtp.starttls(context=context)
                 smtp.ehlo_or_helo_if_needed()
+                self._say(_protection(smtp.sock))
             if server.user is not None:
                 with _postponing("log-in", f"the mail server {server.host}:{server.port} refused the log-in"):
                     smtp.login(server.user, server.password or "")
+                self._say(f"Signed in as {server.user}.")
+            else:
+                self._say("Not signed in: no user is set (FORECASTER_SMTP_USER).")
             yield smtp
             # The message is taken; how the goodbye goes changes nothing about that.
             with contextlib.suppress(smtplib.SMTPException, OSError):
@@ -107,13 +117,21 @@ class SmtpMailer:
             smtp.close()
 
 
+def _protection(line: object) -> str:
+    if not isinstance(line, ssl.SSLSocket):
+        return "The line is not encrypted (FORECASTER_SMTP_TLS is none)."
+    cipher = line.cipher()
+    return f"The line is encrypted with {line.version()}{f' ({cipher[0]})' if cipher else ''}; the server's certificate is good."
+
+
 @contextmanager
 def _postponing(step: str, what: str, kind: type[DeliveryPostponed] = DeliveryUnreachable) -> Iterator[None]:
     """Trouble with the connection or the server as a whole says nothing against the message: it waits."""
     try:
         yield
     except (smtplib.SMTPException, OSError) as error:
-        raise kind(f"{what}: {_one_line(error)}", hint=_HINTS[step]) from error
+        hint = _HINTS["certificate" if isinstance(error, ssl.SSLCertVerificationError) else step]
+        raise kind(f"{what}: {_one_line(error)}", hint=hint) from error
 
 
 def _judge(answer: tuple[int, bytes], what: str, *, expected: int = 2) -> None:

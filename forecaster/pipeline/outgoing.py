@@ -86,7 +86,7 @@ def _letter(session: Session, message: StoredMessage, context: Context) -> Lette
         text=message.text,
         html=message.html,
         written_at=message.created_at,
-        off_link=off_link(session, context.public_url, message.ground_id, message.recipient),
+        off_link=off_link(session, context.public_url, message.ground_id, message.recipient, now=context.clock()),
     )
 
 

@@ -158,7 +158,7 @@ def _enqueue(session: Session, telling: Telling, recipient: Recipient, rendered:
 
 
 def _footed(session: Session, telling: Telling, recipient: Recipient, rendered: RenderedMessage) -> RenderedMessage:
-    link = off_link(session, telling.public_url, telling.ground.id, recipient.email)
+    link = off_link(session, telling.public_url, telling.ground.id, recipient.email, now=telling.now)
     return with_footer(rendered, MailFooter(telling.ground.name, recipient.mail, link))
 
 

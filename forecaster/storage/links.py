@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+from datetime import datetime
 from typing import Any
 
 from itsdangerous import BadSignature, URLSafeSerializer
@@ -10,14 +11,16 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from forecaster.storage.insert import insert_or_ignore
-from forecaster.storage.models import SigningSecretRow
+from forecaster.storage.models import ServiceSecretRow
+from forecaster.storage.service_secret import SECRET_BYTES
 
 MAIL_OFF = "mail-off"
 
 
-def make_secret(session: Session, purpose: str) -> None:
+def make_secret(session: Session, purpose: str, now: datetime) -> None:
     """Make the secret of a purpose where there is none yet; needs a session that writes."""
-    insert_or_ignore(session, SigningSecretRow, {"purpose": purpose, "secret": secrets.token_bytes(32)}, key=("purpose",))
+    values = {"name": purpose, "value": secrets.token_bytes(SECRET_BYTES), "created_at": now}
+    insert_or_ignore(session, ServiceSecretRow, values, key=("name",))
 
 
 def sign(session: Session, purpose: str, content: list[Any]) -> str:
@@ -41,4 +44,4 @@ def signed_content(session: Session, purpose: str, word: str) -> list[Any] | Non
 
 
 def _secret(session: Session, purpose: str) -> bytes | None:
-    return session.scalar(select(SigningSecretRow.secret).where(SigningSecretRow.purpose == purpose))
+    return session.scalar(select(ServiceSecretRow.value).where(ServiceSecretRow.name == purpose))

@@ -230,15 +230,6 @@ class MailStopRow(Table):
     stopped_at: Mapped[datetime]
 
 
-class SigningSecretRow(Table):
-    """What the program signs its links with, made by itself, one per purpose."""
-
-    __tablename__ = "signing_secret"
-
-    purpose: Mapped[str] = mapped_column(primary_key=True)
-    secret: Mapped[bytes]
-
-
 class ToldRow(Table):
     """The outlooks behind the first daily message of a local day."""
 

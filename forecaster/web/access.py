@@ -28,12 +28,12 @@ from forecaster.web.visitor import MACHINE, NOBODY, Visitor, require_write
 
 LOOPBACK_NAMES = frozenset({"127.0.0.1", "localhost", "[::1]"})
 READS = frozenset({"GET", "HEAD", "OPTIONS"})
-OPEN = ("/static/",)
+OPEN = ("/static/", "/mail/off/")
 """Beginnings of the addresses that need no key: each shows nothing of a ground, or proves its right by a signed address."""
 
 PROTECTIONS = {
     "Content-Security-Policy": (
-        "default-src 'none'; style-src 'self'; img-src 'self' data:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+        "default-src 'none'; style-src 'self'; img-src 'self' data:; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
     ),
     "X-Content-Type-Options": "nosniff",
     "Referrer-Policy": "no-referrer",

@@ -134,6 +134,15 @@ class MailTrouble(Document):
     reason: str
 
 
+class OffAddress(Document):
+    """An address that gets no mail of a ground any more, masked; ``detail``: the mail server's words where it refused the address."""
+
+    recipient: str
+    reason: Literal["unsubscribed", "refused"]
+    detail: str
+    since: date
+
+
 class GroundMail(Document):
     """The messages of a ground from a local day on: how many stand where, and the newest that has not arrived."""
 
@@ -143,6 +152,8 @@ class GroundMail(Document):
     failed: int
     expired: int
     newest_problem: MailTrouble | None
+    off: tuple[OffAddress, ...] = ()
+    """Put back by whoever runs the program: forecaster mail on ADDRESS."""
 
 
 class GroundHealth(Document):

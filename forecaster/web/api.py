@@ -20,6 +20,7 @@ from forecaster.web.answers import (
     GroundsAnswer,
     HealthAnswer,
     MailTrouble,
+    OffAddress,
     OutlookAnswer,
     SurfaceAnswer,
     SurfacesAnswer,
@@ -182,4 +183,5 @@ def _mail_of(store: Store, ground: GroundSummary, now: datetime) -> GroundMail:
         newest_problem=None
         if newest is None
         else MailTrouble(local_day=newest.local_day, end=newest.end, recipient=newest.recipient, reason=newest.reason),
+        off=tuple(OffAddress(recipient=one.recipient, reason=one.reason, detail=one.detail, since=one.since) for one in mail.off),
     )

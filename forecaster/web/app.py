@@ -20,6 +20,8 @@ from forecaster.web.access import PROTECTIONS, Access, Doors, is_api
 from forecaster.web.ages import OUTLOOK_LIMIT_HOURS
 from forecaster.web.api import api_router
 from forecaster.web.keys import StoredKeys, refuse_without_keys
+from forecaster.web.mail_desk import StoredMailDesk
+from forecaster.web.mail_off import MailDesk, mail_off_router
 from forecaster.web.pages import FOLDER, Pages, page_router
 from forecaster.web.problems import KINDS, FieldMistake, Problem, problem, problem_response, slug_of_status
 from forecaster.web.reading import Store
@@ -36,6 +38,7 @@ def create_app(
     store: Store,
     *,
     records: StoredRecords | None = None,
+    mail_desk: MailDesk | None = None,
     now: Callable[[], datetime],
     doors: Doors | None = None,
     keys: StoredKeys | None = None,
@@ -43,7 +46,7 @@ def create_app(
 ) -> FastAPI:
     """The application over a store; ``now`` gives UTC. Without ``doors`` it answers this machine, without ``keys`` it knows none.
 
-    ``records``: what people enter; None for an application that only shows what cycles stored.
+    ``records``: what people enter; None for an application that only shows what cycles stored. ``mail_desk``: behind the links in mails.
     """
     # The ready-made documentation pages load scripts from elsewhere, so only the description itself is served.
     app = FastAPI(
@@ -58,6 +61,8 @@ def create_app(
     pages = Pages(store, now, limit_hours=outlook_limit_hours)
     app.include_router(api_router(store, records, now, limit_hours=outlook_limit_hours))
     app.include_router(page_router(pages))
+    if mail_desk is not None:
+        app.include_router(mail_off_router(pages, mail_desk, now))
     app.mount("/static", StaticFiles(directory=FOLDER / "static"), name="static")
     refusal = _answer_errors(app, pages)
     _describe(app)
@@ -84,8 +89,14 @@ def from_environment() -> FastAPI:
     def now() -> datetime:
         return still or _clock()
 
-    doors = Doors(keys_needed=environment.keys_needed, public_url=environment.public_url, bound_to=environment.host)
-    return create_app(StoredReads(engine, now), records=StoredRecords(engine, now), now=now, doors=doors, keys=StoredKeys(engine, _clock))
+    return create_app(
+        StoredReads(engine, now),
+        records=StoredRecords(engine, now),
+        mail_desk=StoredMailDesk(engine),
+        now=now,
+        doors=Doors(keys_needed=environment.keys_needed, public_url=environment.public_url, bound_to=environment.host),
+        keys=StoredKeys(engine, _clock),
+    )
 
 
 def _clock() -> datetime:

@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Sequence
 from datetime import date
 
-from forecaster.web.reading import MailProblem
+from forecaster.web.reading import MailOff, MailProblem
 from forecaster.web.wording import day_words
 
 _ADDRESS = re.compile(r"([^\s<>\"'(),;:@]+)@([^\s<>\"'(),;:@]+)")
@@ -22,6 +22,17 @@ def mail_sentences(problems: Sequence[MailProblem], today: date) -> tuple[str, .
     """One sentence for all mails of a day that ended in the same way for the same reason, in the order given."""
     counted = Counter((problem.local_day, problem.end, problem.reason) for problem in problems)
     return tuple(_sentence(count, *key, today=today) for key, count in counted.items())
+
+
+def off_sentences(off: Sequence[MailOff]) -> tuple[str, ...]:
+    """One sentence for each address that gets no mail any more, with how it gets mail again."""
+    again = "Whoever runs this program puts it back with the command: forecaster mail on ADDRESS"
+    return tuple(
+        f"{one.recipient} gets no mail of this ground any more: taken off on {day_words(one.since)}. {again}."
+        if one.reason == "unsubscribed"
+        else f"{one.recipient} gets no mail of this ground any more, since {day_words(one.since)}: {one.detail.rstrip('.')}. {again}."
+        for one in off
+    )
 
 
 def _sentence(count: int, day: date, end: str, reason: str, *, today: date) -> str:

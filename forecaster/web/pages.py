@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
@@ -17,7 +18,7 @@ from forecaster.documents import GroundSummary, WeatherStatus
 from forecaster.errors import ForecasterError, NotFound
 from forecaster.web import views, wording
 from forecaster.web.ages import ground_weather, local_day, weather_at
-from forecaster.web.mail import mail_sentences
+from forecaster.web.mail import mail_sentences, off_sentences
 from forecaster.web.problems import Problem
 from forecaster.web.reading import Store
 from forecaster.web.standing import grounds_worst_first, outlooks_of, standing_of, surfaces_worst_first
@@ -117,7 +118,8 @@ class Pages:
     def _mail(self, ground: GroundSummary, now: datetime) -> tuple[str, ...]:
         """What has not arrived of today's and yesterday's mails, in sentences; older ones are for the health page."""
         today = local_day(ground, now)
-        return mail_sentences(self.store.mail(ground.id, since=today - timedelta(days=1)).problems, today)
+        mail = self.store.mail(ground.id, since=today - timedelta(days=1))
+        return (*mail_sentences(mail.problems, today), *off_sentences(mail.off))
 
     def _ground(self, ground_id: str) -> GroundSummary:
         ground = self.store.ground(ground_id)
@@ -140,6 +142,10 @@ class Pages:
             return sees_all and self._sample_seen
         self._sample_seen = seen if sees_all else self._sample_seen
         return seen
+
+    def show(self, request: Request, template: str, *, ground: GroundSummary, **context: Any) -> HTMLResponse:
+        """A page of one ground without its weather."""
+        return self._render(request, template, ground=ground, sample=ground.sample, **context)
 
     def _render(self, request: Request, template: str, *, sample: bool, status: int = 200, **context: object) -> HTMLResponse:
         weather = context.pop("weather", None)

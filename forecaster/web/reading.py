@@ -35,6 +35,17 @@ class MailProblem:
 
 
 @dataclass(frozen=True)
+class MailOff:
+    """An address that gets no mail of a ground any more. ``recipient`` and ``detail`` are masked."""
+
+    recipient: str
+    reason: Literal["unsubscribed", "refused"]
+    detail: str
+    """The mail server's words; empty where the owner took the address off."""
+    since: date
+
+
+@dataclass(frozen=True)
 class MailView:
     """How many messages of a ground stand where, and those that have not arrived, newest first."""
 
@@ -43,6 +54,7 @@ class MailView:
     failed: int
     expired: int
     problems: tuple[MailProblem, ...]
+    off: tuple[MailOff, ...] = ()
 
 
 class Store(Protocol):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 from sqlalchemy import Engine
 from sqlalchemy.orm import Session
@@ -15,12 +16,13 @@ from forecaster.storage.database import reading
 from forecaster.storage.episodes import alerts_of, open_alerts
 from forecaster.storage.explanations import latest_explanation
 from forecaster.storage.grounds import get_ground, list_grounds
+from forecaster.storage.mail_stops import mail_stops
 from forecaster.storage.mailed import WITHDRAWALS
 from forecaster.storage.messages import StoredMessage, count_messages, recent_messages
 from forecaster.storage.outlooks import latest_charts, latest_outlook, latest_outlooks
 from forecaster.storage.records import RecordQuery, list_records
 from forecaster.web.mail import masked
-from forecaster.web.reading import CycleView, MailProblem, MailView
+from forecaster.web.reading import CycleView, MailOff, MailProblem, MailView
 
 SHOWN_BACK = timedelta(days=30)
 """Fixtures that began longer ago are in the list of fixtures only."""
@@ -86,12 +88,15 @@ class StoredReads:
         with reading(self._engine) as session:
             counts = count_messages(session, ground_id, since=since)
             troubled = recent_messages(session, ground_id, since=since, troubled=True)
+            stops = mail_stops(session, ground_id)
+            zone = _zone(session, ground_id)
         return MailView(
             waiting=counts["waiting"] + counts["claimed"],
             sent=counts["sent"],
             failed=counts["failed"],
             expired=counts["expired"],
             problems=tuple(_problem(message) for message in troubled),
+            off=tuple(MailOff(masked(s.recipient), s.reason, masked(s.detail), s.stopped_at.astimezone(zone).date()) for s in stops),
         )
 
     def _with_entered(self, session: Session, ground: GroundSummary) -> GroundSummary:
@@ -111,6 +116,13 @@ class StoredReads:
         if not fixtures:
             return ground
         return ground.model_copy(update={"fixtures": tuple(sorted((*ground.fixtures, *fixtures), key=lambda f: f.starts_at_utc))})
+
+
+def _zone(session: Session, ground_id: str) -> ZoneInfo:
+    try:
+        return ZoneInfo(get_ground(session, ground_id).time_zone)
+    except NotFound:  # retired while it was read
+        return ZoneInfo("UTC")
 
 
 def _problem(message: StoredMessage) -> MailProblem:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import socket
 import ssl
 import threading
@@ -15,6 +16,10 @@ from typing import Any
 
 from aiosmtpd.controller import Controller
 from aiosmtpd.smtp import SMTP, AuthResult, Envelope, LoginPassword, Session
+
+# In the place of an answer to DATA: what the server does instead of giving one.
+HANG, HANG_UP, TAKE_AND_HANG_UP = "hang", "hang up", "take the message, then hang up"
+HANG_SECONDS = 3.0
 
 
 @dataclass
@@ -48,13 +53,23 @@ class Postbox:
         return "250 fine"
 
     async def handle_DATA(self, server: SMTP, session: Session, envelope: Envelope) -> str:
-        if self.to_messages:
+        answer = self.to_messages.pop(0) if self.to_messages else ""
+        if answer == HANG:
+            await asyncio.sleep(HANG_SECONDS)
+        if answer in (HANG_UP, HANG):
+            return await self._hang_up(server)
+        if answer and answer != TAKE_AND_HANG_UP:
             self.refused += 1
-            return self.to_messages.pop(0)
+            return answer
         assert isinstance(envelope.content, bytes)
         self.received.append(envelope.content)
         self.encrypted.append(session.ssl is not None)
-        return "250 taken"
+        return await self._hang_up(server) if answer == TAKE_AND_HANG_UP else "250 taken"
+
+    async def _hang_up(self, server: SMTP) -> str:
+        assert server.transport is not None
+        server.transport.abort()
+        return "421 nobody hears this"
 
     def authenticate(self, server: SMTP, session: Session, envelope: Envelope, mechanism: str, data: Any) -> AuthResult:
         right = isinstance(data, LoginPassword) and data.password == b"right"

@@ -1,4 +1,4 @@
-"""What an immediate message tells, addresses that get no mail any more, and what links are signed with."""
+"""What an immediate message tells, and addresses that get no mail any more."""
 
 from __future__ import annotations
 
@@ -23,10 +23,4 @@ def upgrade() -> None:
         sa.CheckConstraint("reason IN ('unsubscribed', 'refused')", name=op.f("ck_mail_stop_reason")),
         sa.ForeignKeyConstraint(["ground_id"], ["ground.id"], name=op.f("fk_mail_stop_ground_id")),
         sa.PrimaryKeyConstraint("ground_id", "recipient", name=op.f("pk_mail_stop")),
-    )
-    op.create_table(
-        "signing_secret",
-        sa.Column("purpose", sa.String(), nullable=False),
-        sa.Column("secret", sa.LargeBinary(), nullable=False),
-        sa.PrimaryKeyConstraint("purpose", name=op.f("pk_signing_secret")),
     )
