@@ -32,6 +32,7 @@ app.add_typer(key_commands.app, name="keys")
 app.add_typer(mail_commands.app)
 
 DEMO_PORT = 8470
+STOPPED = 143  # as a shell reports a command that SIGTERM ended
 
 
 def main() -> None:
@@ -103,15 +104,22 @@ def run(config: ConfigFolder = None, data: DataFolder = None) -> None:
     from forecaster.pipeline.outgoing import send_due
     from forecaster.settings.environment import read_environment
     from forecaster.startup import make_context
+    from forecaster.stopping import Stop, Stopped
 
     log_to_stderr()
-    with told_in_one_line():
+    with told_in_one_line(), Stop() as stop:
         choose(config, data)
-        context = make_context(read_environment())
-        with counted("Grounds", total=len(context.configuration.grounds)) as count:
-            records = run_cycles(context, count=count)
-        # Nothing waits for this command, so it takes the time that the messages take.
-        ends = send_due(context, patience_s=math.inf)
+        context = make_context(read_environment(), stop=stop)
+        try:
+            with counted("Grounds", total=len(context.configuration.grounds)) as count:
+                records = run_cycles(context, count=count)
+            # Nothing waits for this command, so it takes the time that the messages take.
+            ends = send_due(context, stopping=stop.asked, patience_s=math.inf)
+        except Stopped as stopped:
+            typer.echo("Stopped. What was under way is given back, and is due again.", err=True)
+            raise typer.Exit(STOPPED) from stopped
+        finally:
+            context.engine.dispose()
         run_here = {record.ground_id for record in records}
         for ground in context.configuration.grounds:
             if ground.id not in run_here:
@@ -167,14 +175,46 @@ def clock(config: ConfigFolder = None) -> None:
 
 @app.command(hidden=True)
 def worker() -> None:
-    """The cycle process of ``serve``."""
-    from forecaster.scheduler import keep_running
+    """The resident worker of ``serve``: has done what is due."""
+    from datetime import UTC, datetime
+
     from forecaster.settings.environment import read_environment
-    from forecaster.startup import make_context
+    from forecaster.storage.database import migrate, open_database
+    from forecaster.worker import Worker, only_worker, work_command
 
     log_to_stderr()
     with told_in_one_line():
-        keep_running(make_context(read_environment()))
+        environment = read_environment()
+        with only_worker(environment.database_url):
+            engine = open_database(environment.database_url)
+            migrate(engine)
+            still = environment.fixed_now
+            code = Worker(engine, lambda: still or datetime.now(UTC), work_command(), alive=lambda: None).keep_working()
+            engine.dispose()
+    if code:
+        raise typer.Exit(code)
+
+
+@app.command(hidden=True)
+def work() -> None:
+    """Do what is due, and end: the process that the worker starts. Ends when its standard input does."""
+    from forecaster.pipeline.cycle import register_grounds
+    from forecaster.scheduler import run_due
+    from forecaster.settings.environment import read_environment
+    from forecaster.startup import make_context
+    from forecaster.stopping import Stop, Stopped, stop_with_parent
+
+    log_to_stderr()
+    with told_in_one_line(), Stop() as stop:
+        stop_with_parent()
+        context = make_context(read_environment(), stop=stop)
+        try:
+            register_grounds(context)
+            run_due(context, stopping=stop.asked)
+        except Stopped:
+            pass  # in order: what was under way is given back
+        finally:
+            context.engine.dispose()
 
 
 @app.command(hidden=True)

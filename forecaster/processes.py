@@ -16,10 +16,9 @@ from types import FrameType
 
 from forecaster.errors import ConfigurationError, Mistake
 from forecaster.settings.environment import Environment
+from forecaster.stopping import STOP_SECONDS
 
 READY_SECONDS = 60.0
-STOP_SECONDS = 75.0
-"""How long a stopped process may finish what it is at. Longer than a silent mail server (30 s) or weather service (60 s) can hold it."""
 LOOK_SECONDS = 0.2
 UNSPECIFIED = {"0.0.0.0": "127.0.0.1", "::": "::1"}
 """Addresses that stand for all of this machine, and one under which it can be asked."""

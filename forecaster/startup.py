@@ -6,6 +6,7 @@ import os
 import socket
 from collections.abc import Callable
 from datetime import UTC, datetime
+from uuid import uuid4
 
 import requests
 
@@ -13,17 +14,18 @@ from forecaster import __version__
 from forecaster.delivery.folder import FolderMailer
 from forecaster.delivery.outbox import Mailer
 from forecaster.delivery.smtp import SmtpMailer, SmtpServer
-from forecaster.pipeline.context import Context, fixed_now
+from forecaster.pipeline.context import Context, fixed_now, unbroken
 from forecaster.settings.configuration import load_configuration
 from forecaster.settings.environment import Environment
 from forecaster.sources.openmeteo import Service as OpenMeteo
 from forecaster.sources.openmeteo_limits import FREE_LIMITS
+from forecaster.stopping import Stop
 from forecaster.storage.budget import RequestBudget
 from forecaster.storage.database import migrate, open_database
 
 
-def make_context(environment: Environment) -> Context:
-    """Read the configuration, open and migrate the database, and choose the mailer.
+def make_context(environment: Environment, *, stop: Stop | None = None) -> Context:
+    """Read the configuration, open and migrate the database, and choose the mailer. ``stop``: what may break off the work.
 
     Raises: ConfigurationError with every mistake; StorageError where the database cannot be used.
     """
@@ -53,8 +55,9 @@ def make_context(environment: Environment) -> Context:
         met_norway_url=environment.met_norway_url,
         nasa_power_url=environment.nasa_power_url,
         clock=make_clock(still),
-        owner=f"{socket.gethostname()}/{os.getpid()}",
+        owner=f"{socket.gethostname()}/{os.getpid()}/{uuid4().hex[:6]}",  # hosts and process ids come again, in containers always
         real_clock=make_clock(None),
+        breakable=stop.breakable if stop is not None else unbroken,
     )
 
 

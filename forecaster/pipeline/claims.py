@@ -1,27 +1,30 @@
-"""Who runs a ground's cycle: one process at a time, the service or a run by hand, by a claim on the ground's task."""
+"""Who runs a ground's cycle: one process at a time, the service or a run by hand, by a lease on the ground's task."""
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Callable
 from datetime import timedelta
 
 from forecaster.ground.ground import Ground
 from forecaster.pipeline.context import Context
 from forecaster.pipeline.cycle import register_grounds, run_ground
+from forecaster.pipeline.leases import LeaseLost, renewed, take
 from forecaster.pipeline.together import Outcome, with_answers
 from forecaster.storage.cycles import CycleRecord
 from forecaster.storage.database import reading, transaction
-from forecaster.storage.tasks import claim_of, claim_task, ensure_task, finish_task, give_back_task
+from forecaster.storage.tasks import Task, finish_task, give_back_task, task_standing
 
+log = logging.getLogger(__name__)
+
+CYCLE = "cycle"
 # Status: assumption; three times an hour is little for a weather service that is well again.
 TRY_AGAIN = timedelta(minutes=20)
-# A cycle of one ground takes seconds; a claim older than this belongs to a process that is gone.
-CLAIM_LASTS = timedelta(minutes=30)
 
 
-def task_name(ground_id: str) -> str:
-    """Name of a ground's task in the table."""
-    return f"cycle/{ground_id}"
+def cycle_of(ground_id: str) -> Task:
+    """The task of running a ground's cycle."""
+    return Task(CYCLE, ground_id)
 
 
 def run_cycles(context: Context, *, count: Callable[[str], None] = lambda ground_id: None) -> tuple[CycleRecord, ...]:
@@ -45,31 +48,31 @@ def run_claimed(ground: Ground, context: Context, *, early: bool = False, asked:
 
     Raises: StorageError where the cycle's end could not be kept; it stays due then.
     """
-    name = task_name(ground.id)
-    due_by = None if early else context.clock()
-    with transaction(context.engine) as session:
-        ensure_task(session, name, context.clock())
-        if not claim_task(session, name, owner=context.owner, now=context.real_clock(), lasts=CLAIM_LASTS, due_by=due_by):
-            return None
+    task = cycle_of(ground.id)
+    if not take(task, context, early=early):
+        return None
     try:
-        record = run_ground(ground, context, asked=asked)
-    except BaseException:  # also Ctrl-C: a claim left behind would keep the ground from being run for half an hour
+        with renewed(task, context) as check, context.breakable():
+            record = run_ground(ground, context, asked=asked, check=check)
+    except LeaseLost as error:
+        log.warning("nothing is kept of this cycle: %s", error)
+        return None
+    except BaseException:  # also a stop: a lease left behind would keep the ground from being run for minutes
         with transaction(context.engine) as session:
-            give_back_task(session, name, owner=context.owner)
+            give_back_task(session, task, owner=context.owner)
         raise
     every = timedelta(minutes=context.configuration.service.cycle_every_minutes)
     # A cycle that failed, or whose pull did, is not left at that for hours: the next message may be due before.
     pause = every if record.error_message is None else min(every, TRY_AGAIN)
     with transaction(context.engine) as session:
-        finish_task(session, name, owner=context.owner, next_due_at=context.clock() + pause)
+        finish_task(session, task, owner=context.owner, next_due_at=context.clock() + pause, error=record.error_message)
     return record
 
 
 def who_has_it(ground_id: str, context: Context) -> str:
     """Say which process has a ground's cycle."""
     with reading(context.engine) as session:
-        claim = claim_of(session, task_name(ground_id))
-    if claim is None:
+        standing = task_standing(session, cycle_of(ground_id))
+    if standing is None or standing.lease_owner is None or standing.lease_until is None:
         return "another process was running its cycle"
-    owner, since = claim
-    return f"another process ({owner}) has been at it since {since:%H:%M} UTC"
+    return f"another process ({standing.lease_owner}) is at it and holds it until {standing.lease_until:%H:%M:%S} UTC at least"

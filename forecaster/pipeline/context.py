@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -15,6 +16,11 @@ from forecaster.settings.configuration import Configuration
 from forecaster.settings.shipped import shipped_folder
 from forecaster.sources.openmeteo import Service as OpenMeteo
 from forecaster.sources.sample import load_sample
+
+
+def unbroken(*, patient: bool = False) -> AbstractContextManager[None]:
+    """Nothing breaks the work off but an error."""
+    return nullcontext()
 
 
 @dataclass(frozen=True)
@@ -39,6 +45,8 @@ class Context:
     """Name of this process in claims."""
     real_clock: Callable[[], datetime]
     """tz-aware UTC that goes on also where ``clock`` stands still for invented weather: a claim left behind must run out."""
+    breakable: Callable[..., AbstractContextManager[None]] = unbroken
+    """Around work that an orderly stop of the process may break off; ``patient=True``: only some seconds after it was asked for."""
 
 
 def fixed_now(configuration: Configuration) -> datetime | None:

@@ -22,6 +22,7 @@ from forecaster.pipeline.context import Context
 from forecaster.pipeline.entered import with_entered
 from forecaster.pipeline.failure import record_failure
 from forecaster.pipeline.gather import issues_to_store, joined_weather, read_onsite, wants_history
+from forecaster.pipeline.leases import Check, LeaseLost, nobody_else
 from forecaster.pipeline.pull import pull_history, pull_weather
 from forecaster.pipeline.soil_run import (
     keep_state,
@@ -68,20 +69,23 @@ def register_grounds(context: Context) -> None:
             log.warning("%s waiting messages are not sent: their ground or recipient is no longer in the configuration", withdrawn)
 
 
-def run_ground(ground: Ground, context: Context, *, asked: Outcome | None = None) -> CycleRecord:
+def run_ground(ground: Ground, context: Context, *, asked: Outcome | None = None, check: Check = nobody_else) -> CycleRecord:
     """Run one cycle for one ground. Every error ends here: in a record, in the log and, once a day, in a message; nothing else is kept.
 
-    ``asked``: what asking for many grounds together gave for this one; None: it asks for itself.
+    ``asked``: what asking for many grounds together gave for this one; None: it asks for itself. ``check``: asked before anything is
+    committed. Raises: LeaseLost, from it; StorageError where not even the failure could be kept.
     """
     started = context.clock()
     try:
-        return _run(ground, context, started=started, asked=asked)
+        return _run(ground, context, started=started, asked=asked, check=check)
+    except LeaseLost:
+        raise
     except Exception as error:
         log.error("the cycle of %s failed: %s", ground.id, error, exc_info=not isinstance(error, ForecasterError))
-        return record_failure(ground, context, error, started=started)
+        return record_failure(ground, context, error, started=started, check=check)
 
 
-def _run(ground: Ground, context: Context, *, started: datetime, asked: Outcome | None) -> CycleRecord:
+def _run(ground: Ground, context: Context, *, started: datetime, asked: Outcome | None, check: Check) -> CycleRecord:
     configuration = context.configuration
     model, service = configuration.model, configuration.service
     today = started.astimezone(ground.time_zone).date()
@@ -108,6 +112,7 @@ def _run(ground: Ground, context: Context, *, started: datetime, asked: Outcome 
     charts = {outlook.surface_id: {name: render_svg(chart) for name, chart in chart_set(outlook).items()} for outlook in outlooks}
 
     with transaction(context.engine) as session:
+        check(session)
         for issue in issues_to_store(ground, pulled.issues, now=started):
             save_issue(session, issue)
         keep_state(session, ground, model, run)

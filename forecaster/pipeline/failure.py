@@ -12,6 +12,7 @@ from forecaster.delivery.render import SAMPLE_NOTICE, RenderedMessage
 from forecaster.errors import ForecasterError
 from forecaster.ground.ground import Ground
 from forecaster.pipeline.context import Context
+from forecaster.pipeline.leases import Check, nobody_else
 from forecaster.pipeline.telling import Telling, enqueue_failure
 from forecaster.risk.sentences import day_words
 from forecaster.storage.cycles import CycleRecord, save_cycle
@@ -24,7 +25,7 @@ OUTLOOK_SERVES = timedelta(hours=12)
 outlook younger than this: several runs in a row have failed by then, and the next may be well. Status: assumption."""
 
 
-def record_failure(ground: Ground, context: Context, error: Exception, *, started: datetime) -> CycleRecord:
+def record_failure(ground: Ground, context: Context, error: Exception, *, started: datetime, check: Check = nobody_else) -> CycleRecord:
     """Keep that a cycle failed and why, for page and health, and tell those who need to know; both in a transaction of their own.
 
     Where the database itself has failed this fails too, with its StorageError: then nothing can be kept, and the command ends.
@@ -42,6 +43,7 @@ def record_failure(ground: Ground, context: Context, error: Exception, *, starte
     )
     local_day = started.astimezone(ground.time_zone).date()
     with transaction(context.engine) as session:
+        check(session)
         save_cycle(session, record)
         made = outlook_times(session, ground.id, now=started, surface_ids={surface.id for surface in ground.surfaces})
         rendered = _message(ground, context, said, last=max(made.values(), default=None), now=started)

@@ -59,7 +59,7 @@ def send_due(context: Context, *, stopping: Callable[[], bool] = lambda: False, 
             mine = claim_message(session, message.id, owner=context.owner, now=context.clock())
             letter = _letter(session, message, context)
         if mine:
-            attempt = deliver(context.mailer, letter)
+            attempt = _deliver(message, letter, context)
             put_off = _mark(context, message, attempt)
             end = "postponed" if attempt.end == "unreachable" else attempt.end
             ends[end] = ends.get(end, 0) + 1 + put_off
@@ -75,6 +75,17 @@ def _held(session: Session, message: StoredMessage, context: Context, *, now: da
     reader = next((one for one in ground.recipients if one.email.casefold() == address), None) if ground else None
     until = now if ground is None or reader is None else quiet_end(reader, now, ground.time_zone)
     return until > now and hold_message(session, message.id, until)
+
+
+def _deliver(message: StoredMessage, letter: Letter, context: Context) -> Attempt:
+    try:
+        with context.breakable(patient=True):
+            return deliver(context.mailer, letter)
+    except Exception:
+        raise
+    except BaseException:  # a stop that could not wait any longer
+        _mark(context, message, Attempt("doubtful", "the program was stopped while sending; it may have arrived"))
+        raise
 
 
 def _letter(session: Session, message: StoredMessage, context: Context) -> Letter:

@@ -35,7 +35,10 @@ def with_answers(
     """The grounds one by one, in order, each with what asking for it together with others gave; None: it asks for itself."""
     for start in range(0, len(grounds), TOGETHER):
         batch = grounds[start : start + TOGETHER]
-        asked = {} if stopping() else ask_together(batch, context, now=context.clock())
+        asked: Mapping[str, Outcome] = {}
+        if not stopping():
+            with context.breakable():
+                asked = ask_together(batch, context, now=context.clock())
         for ground in batch:
             yield ground, asked.get(ground.id)
 

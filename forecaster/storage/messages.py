@@ -87,6 +87,12 @@ def due_messages(session: Session, now: datetime, *, limit: int = 100) -> tuple[
     return tuple(_read(row) for row in rows)
 
 
+def anything_to_send(session: Session, now: datetime) -> bool:
+    """Whether a message may be sent now, has outlived its use, or was left behind by a sender that is gone."""
+    late = and_(MessageRow.status == "waiting", MessageRow.expires_at <= now)
+    return session.scalar(select(MessageRow.id).where(or_(_due(now), late, _abandoned(now, CLAIM_LASTS))).limit(1)) is not None
+
+
 def claim_message(session: Session, message_id: int, *, owner: str, now: datetime) -> bool:
     """Take a due message for sending. True for exactly one of all who try; commit before sending."""
     changes = {"status": "claimed", "claimed_at": now, "claimed_by": owner, "attempts": MessageRow.attempts + 1}
@@ -123,8 +129,7 @@ def mark_rejected(session: Session, message_id: int, *, owner: str, error: str) 
 
 def release_claims(session: Session, now: datetime, *, older_than: timedelta = CLAIM_LASTS) -> int:
     """Free messages whose sender is gone, for one more attempt; those cut off twice fail. Returns how many."""
-    abandoned = and_(MessageRow.status == "claimed", MessageRow.claimed_at <= now - older_than)
-    return _interrupt(session, abandoned, now=now, error="the program stopped while sending; it may have arrived")
+    return _interrupt(session, _abandoned(now, older_than), now=now, error="the program stopped while sending; it may have arrived")
 
 
 def expire_messages(session: Session, now: datetime) -> int:
@@ -174,6 +179,10 @@ def _due(now: datetime) -> ColumnElement[bool]:
         MessageRow.expires_at > now,
         or_(MessageRow.next_attempt_at.is_(None), MessageRow.next_attempt_at <= now),
     )
+
+
+def _abandoned(now: datetime, older_than: timedelta) -> ColumnElement[bool]:
+    return and_(MessageRow.status == "claimed", MessageRow.claimed_at <= now - older_than)
 
 
 def _claimed_by(owner: str) -> ColumnElement[bool]:

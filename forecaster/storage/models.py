@@ -242,14 +242,17 @@ class ToldRow(Table):
 
 
 class TaskRow(Table):
-    """What is due when. A claim keeps a second process from running the same task at the same time."""
+    """What is due when. A lease keeps a second process from running the same task at the same time. No ground: of the whole service."""
 
     __tablename__ = "task"
 
-    name: Mapped[str] = mapped_column(primary_key=True)
+    kind: Mapped[str] = mapped_column(primary_key=True)
+    ground_id: Mapped[str] = mapped_column(primary_key=True)
     due_at: Mapped[datetime]
-    claimed_at: Mapped[datetime | None]
-    claimed_by: Mapped[str | None]
+    attempts: Mapped[int]
+    lease_until: Mapped[datetime | None]
+    lease_owner: Mapped[str | None]
+    last_error: Mapped[str | None] = mapped_column(Text)
 
 
 class RequestBudgetRow(Table):

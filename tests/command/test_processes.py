@@ -21,12 +21,12 @@ import psutil
 import pytest
 from aiosmtpd.smtp import SMTP, Envelope, Session
 
-from forecaster.delivery.smtp import SmtpServer
-from forecaster.processes import STOP_SECONDS
-from forecaster.sources.http import Patience
+from forecaster.settings.shipped import copy_shipped_config
+from forecaster.stopping import STOP_SECONDS
 from forecaster.storage.database import open_database, reading
-from forecaster.storage.messages import count_messages
-from forecaster.storage.tasks import due_tasks
+from forecaster.storage.messages import count_messages, recent_messages
+from forecaster.storage.tasks import Task, due_tasks, task_standing
+from forecaster.worker import only_worker
 from tests.command.conftest import clean_environment
 from tests.delivery.servers import Postbox, smtp_server
 
@@ -165,15 +165,119 @@ def test_a_cycle_process_that_is_stopped_while_sending_finishes_that_message_and
         engine = open_database(f"sqlite:///{run_once / 'forecaster.db'}")
         with reading(engine) as session:
             counts = count_messages(session)
-            assert due_tasks(session, datetime(2026, 9, 12, 5, 0, tzinfo=UTC)) == ()
+            assert due_tasks(session, datetime(2026, 9, 12, 5, 0, tzinfo=UTC), kind="cycle") == ()
         engine.dispose()
     assert (counts["sent"], counts["claimed"], counts["waiting"]) == (1, 0, 1)
 
 
-def test_a_stop_waits_longer_than_a_silent_mail_server_or_weather_service_can_hold_the_cycle_process() -> None:
-    """Killed earlier, it would leave a claim behind, and a message that nobody knows the end of."""
-    slowest = max(SmtpServer(host="127.0.0.1", port=25).timeout_s, Patience().deadline_seconds)
-    assert slowest < STOP_SECONDS
+class SilentPostbox(Postbox):
+    """Takes the first message and never says so."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.asked = threading.Event()
+
+    async def handle_DATA(self, server: SMTP, session: Session, envelope: Envelope) -> str:
+        self.asked.set()
+        await asyncio.sleep(60.0)
+        return await super().handle_DATA(server, session, envelope)
+
+
+def test_a_stop_does_not_wait_for_a_mail_server_that_is_silent_and_the_message_counts_as_perhaps_arrived(run_once: Path) -> None:
+    postbox = SilentPostbox()
+    with smtp_server(postbox) as port:
+        settings = {"DATA": str(run_once), "FIXED_NOW": "2026-09-12T05:00:00Z", "SMTP_HOST": "127.0.0.1", "SMTP_PORT": str(port)}
+        settings |= {"SMTP_TLS": "none", "MAIL_FROM": "outlook@ground.example"}
+        stop_when(postbox.asked, "worker", settings)
+    engine = open_database(f"sqlite:///{run_once / 'forecaster.db'}")
+    with reading(engine) as session:
+        counts = count_messages(session)
+        tried = [message for message in recent_messages(session, "brackenholt") if message.interruptions]
+    engine.dispose()
+    assert (counts["sent"], counts["claimed"], counts["waiting"]) == (0, 0, 2)
+    assert ["may have arrived" in (message.last_error or "") for message in tried] == [True]
+
+
+@pytest.mark.parametrize("command", ["run", "worker"])
+def test_a_stop_does_not_wait_for_a_weather_service_that_is_silent_and_the_ground_stays_due(tmp_path: Path, command: str) -> None:
+    config = tmp_path / "config"
+    copy_shipped_config(config)
+    ground = config / "grounds" / "brackenholt.toml"
+    ground.write_text(ground.read_text(encoding="utf-8").replace('source = "sample"', 'source = "open-meteo"'), encoding="utf-8")
+    asked = threading.Event()
+    with closing(socket.create_server(("127.0.0.1", 0))) as service:
+        kept: list[socket.socket] = []
+
+        def listen() -> None:
+            kept.append(service.accept()[0])
+            asked.set()
+
+        thread = threading.Thread(target=listen)
+        thread.start()
+        settings = {"CONFIG": str(config), "DATA": str(tmp_path / "data")}
+        settings["OPENMETEO_URL"] = settings["OPENMETEO_ARCHIVE_URL"] = f"http://127.0.0.1:{service.getsockname()[1]}"
+        stop_when(asked, command, settings, code=143 if command == "run" else 0)
+        thread.join()
+        kept[0].close()
+    engine = open_database(f"sqlite:///{tmp_path / 'data' / 'forecaster.db'}")
+    with reading(engine) as session:
+        standing = task_standing(session, Task("cycle", "brackenholt"))
+        assert due_tasks(session, datetime.now(UTC), kind="cycle") == (Task("cycle", "brackenholt"),)
+    engine.dispose()
+    assert standing is not None
+    assert (standing.lease_owner, standing.attempts) == (None, 1)
+
+
+def stop_when(asked: threading.Event, command: str, settings: dict[str, str], *, code: int = 0) -> None:
+    """Start a command, stop it once something has happened, and see that it ends in order within the ten seconds it has."""
+    environment = clean_environment(**{f"FORECASTER_{name}": value for name, value in settings.items()})
+    process = subprocess.Popen([sys.executable, "-m", "forecaster", command], env=environment, stderr=subprocess.PIPE, text=True)
+    try:
+        assert asked.wait(STARTS_WITHIN_S)
+        process.terminate()
+        _, said = process.communicate(timeout=STOP_SECONDS + 0.5)
+        assert process.returncode == code, said
+        assert "Traceback" not in said
+    finally:
+        process.kill()
+        process.communicate()
+
+
+def test_a_second_service_on_the_same_sqlite_database_is_refused_in_one_clear_line(run_once: Path) -> None:
+    url = f"sqlite:///{run_once / 'forecaster.db'}"
+    with only_worker(url):
+        second = subprocess.run(
+            [sys.executable, "-m", "forecaster", "worker"],
+            env=clean_environment(FORECASTER_DATA=str(run_once)),
+            capture_output=True,
+            text=True,
+            timeout=STARTS_WITHIN_S,
+            check=False,
+        )
+    assert second.returncode == 1
+    assert second.stderr.count("\n") == 1
+    assert "another service works with the database" in second.stderr
+    with only_worker(url):
+        pass
+
+
+def test_a_process_that_works_ends_when_the_one_that_started_it_is_gone(run_once: Path) -> None:
+    """Its standard input closes then, however the other ended."""
+    postbox = SlowPostbox()
+    with smtp_server(postbox) as port:
+        settings = {"DATA": str(run_once), "FIXED_NOW": "2026-09-12T05:00:00Z", "SMTP_HOST": "127.0.0.1", "SMTP_PORT": str(port)}
+        settings |= {"SMTP_TLS": "none", "MAIL_FROM": "outlook@ground.example"}
+        environment = clean_environment(**{f"FORECASTER_{name}": value for name, value in settings.items()})
+        working = subprocess.Popen([sys.executable, "-m", "forecaster", "work"], env=environment, stdin=subprocess.PIPE)
+        try:
+            assert postbox.asked.wait(STARTS_WITHIN_S)
+            assert working.stdin is not None
+            working.stdin.close()
+            assert working.wait(timeout=30) == 0
+        finally:
+            working.kill()
+            working.wait()
+    assert len(postbox.received) == 1, "there were two to send; the second was not begun"
 
 
 def test_a_port_in_use_is_said_at_once(tmp_path: Path) -> None:

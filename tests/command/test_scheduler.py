@@ -13,11 +13,14 @@ from forecaster.ground.ground import Ground
 from forecaster.pipeline.claims import run_cycles, who_has_it
 from forecaster.pipeline.context import Context
 from forecaster.pipeline.cycle import register_grounds, run_ground
+from forecaster.pipeline.leases import LEASE_LASTS
 from forecaster.scheduler import run_due
 from forecaster.storage.cycles import CycleRecord
 from forecaster.storage.database import transaction
-from forecaster.storage.tasks import claim_task, ensure_task
+from forecaster.storage.tasks import Task, claim_task, ensure_task
 from tests.pipeline.conftest import Service, service  # noqa: F401 - the fixture
+
+CYCLE = Task("cycle", "brackenholt")
 
 
 def test_a_cycle_runs_when_due_and_not_before(service: Service) -> None:  # noqa: F811
@@ -45,10 +48,10 @@ def test_missed_hours_collapse_into_one_run(service: Service) -> None:  # noqa: 
 def test_a_claimed_cycle_is_left_to_the_process_that_has_it(service: Service) -> None:  # noqa: F811
     register_grounds(service.context())
     with transaction(service.engine) as session:
-        ensure_task(session, "cycle/brackenholt", service.now)
-        assert claim_task(session, "cycle/brackenholt", owner="another", now=service.now, lasts=timedelta(minutes=30))
+        ensure_task(session, CYCLE, service.now)
+        assert claim_task(session, CYCLE, owner="another", now=service.now, lasts=LEASE_LASTS)
     assert run_due(service.context()) == ()
-    service.wait(minutes=31)
+    service.wait(minutes=2)
     assert run_due(service.context()) == ("brackenholt",), "the other process is gone: its claim has run out"
 
 
@@ -108,10 +111,10 @@ def test_a_run_by_hand_leaves_a_ground_to_the_process_that_is_at_it(service: Ser
     service.configuration = replace(service.configuration, grounds=(service.ground, second))
     register_grounds(service.context())
     with transaction(service.engine) as session:
-        ensure_task(session, "cycle/brackenholt", service.now)
-        assert claim_task(session, "cycle/brackenholt", owner="host/7", now=service.now, lasts=timedelta(minutes=30))
+        ensure_task(session, CYCLE, service.now)
+        assert claim_task(session, CYCLE, owner="host/7", now=service.now, lasts=LEASE_LASTS)
     assert [record.ground_id for record in run_cycles(service.context())] == ["other"]
-    assert "another process (host/7) has been at it since 05:00 UTC" in who_has_it("brackenholt", service.context())
+    assert "another process (host/7) is at it and holds it until 05:02:00 UTC at least" in who_has_it("brackenholt", service.context())
     assert [record.ground_id for record in run_cycles(service.context())] == ["other"], "not due, but asked for"
     assert run_due(service.context()) == (), "the one is claimed, the other has just been run"
 
@@ -132,17 +135,17 @@ def test_a_claim_left_behind_runs_out_also_where_invented_weather_stands_still(s
     real_now = service.now
     context = replace(service.context(), real_clock=lambda: real_now)
     with transaction(service.engine) as session:
-        ensure_task(session, "cycle/brackenholt", service.now)
-        assert claim_task(session, "cycle/brackenholt", owner="dead", now=real_now, lasts=timedelta(minutes=30))
+        ensure_task(session, CYCLE, service.now)
+        assert claim_task(session, CYCLE, owner="dead", now=real_now, lasts=LEASE_LASTS)
     assert run_due(context) == ()
-    real_now += timedelta(minutes=31)
+    real_now += LEASE_LASTS
     assert run_due(context) == ("brackenholt",)
 
 
 def test_a_cycle_that_a_wrong_clock_put_off_for_years_runs(service: Service) -> None:  # noqa: F811
     register_grounds(service.context())
     with transaction(service.engine) as session:
-        ensure_task(session, "cycle/brackenholt", service.now + timedelta(days=4000))
+        ensure_task(session, CYCLE, service.now + timedelta(days=4000))
     assert run_due(service.context()) == ("brackenholt",)
 
 

@@ -1,4 +1,4 @@
-"""The outbox and the task table: written once, claimed once, never lost, never late."""
+"""The outbox: written once, claimed once, never lost, never late."""
 
 from __future__ import annotations
 
@@ -29,7 +29,6 @@ from forecaster.storage.messages import (
     recent_messages,
     release_claims,
 )
-from forecaster.storage.tasks import claim_task, due_tasks, ensure_task, finish_task
 from tests.storage.builders import DAY, NOON, message
 
 MINUTE = timedelta(minutes=1)
@@ -239,33 +238,3 @@ def test_oldest_messages_go_first_and_a_limit_holds(outbox: Engine) -> None:
     with reading(outbox) as session:
         assert [found.key for found in due_messages(session, NOON)] == ["older", message().key]
         assert [found.key for found in due_messages(session, NOON, limit=1)] == ["older"]
-
-
-# ---------------------------------------------------------------- tasks
-
-
-def test_a_task_missed_several_times_runs_once_and_is_claimed_by_one(database: Engine) -> None:
-    lasts = timedelta(minutes=30)
-    late = NOON + timedelta(hours=5)
-    with transaction(database) as session:
-        assert ensure_task(session, "cycle", NOON)
-        assert not ensure_task(session, "cycle", NOON + timedelta(days=9))
-        assert due_tasks(session, NOON - MINUTE) == ()
-        assert not claim_task(session, "cycle", owner="a", now=NOON - MINUTE, lasts=lasts, due_by=NOON - MINUTE)
-        assert due_tasks(session, late) == ("cycle",)
-        assert claim_task(session, "cycle", owner="a", now=late, lasts=lasts, due_by=late)
-        assert not claim_task(session, "cycle", owner="b", now=late, lasts=lasts)
-        assert not finish_task(session, "cycle", owner="b", next_due_at=late)
-        assert finish_task(session, "cycle", owner="a", next_due_at=late + timedelta(hours=1))
-        assert due_tasks(session, late) == ()
-        assert due_tasks(session, late + timedelta(hours=1)) == ("cycle",)
-
-
-def test_the_claim_of_a_dead_process_passes_to_the_next(database: Engine) -> None:
-    lasts = timedelta(minutes=30)
-    with transaction(database) as session:
-        ensure_task(session, "cycle", NOON)
-        assert claim_task(session, "cycle", owner="dead", now=NOON, lasts=lasts)
-        assert not claim_task(session, "cycle", owner="b", now=NOON + 29 * MINUTE, lasts=lasts)
-        assert claim_task(session, "cycle", owner="b", now=NOON + 30 * MINUTE, lasts=lasts)
-        assert not finish_task(session, "cycle", owner="dead", next_due_at=NOON)
