@@ -16,11 +16,17 @@ from forecaster.pipeline.pull import HISTORIES, MET_NORWAY, Issue, Pull
 from forecaster.pipeline.start import Start
 from forecaster.pipeline.together import OPEN_METEO
 from forecaster.sources.onsite import logged_irrigation, onsite_readings
+from forecaster.sources.onsite_reading import lines_not_used
 from forecaster.storage.weather import StoredIssue, issues_reaching_back, latest_issues
 from forecaster.weather.codec import decode, encode
 from forecaster.weather.frame import HourlyWeather
-from forecaster.weather.merge import Joined, by_age, join
+from forecaster.weather.hourly import checked_source
+from forecaster.weather.merge import by_age, join
+from forecaster.weather.overlap import suspicions, without
+from forecaster.weather.place import Place
+from forecaster.weather.report import SHOWN_DAYS, weather_report
 from forecaster.weather.status import reaches_ahead, weather_status
+from forecaster.weather_report import NotUsed, WeatherReport
 
 log = logging.getLogger(__name__)
 
@@ -39,19 +45,21 @@ class OnSite:
     frames: tuple[HourlyWeather, ...] = ()
     problems: tuple[str, ...] = ()
     irrigation: Mapping[str, Mapping[date, float]] = field(default_factory=dict)
+    not_used: tuple[NotUsed, ...] = ()
+    """Lines and values of files that were not taken in."""
 
 
 @dataclass(frozen=True)
 class GatheredWeather:
     """The weather a cycle works with: the joined frame (None where there has never been any), how good it is, and logged watering.
 
-    ``joined``: the same with the rung of every value, for those who ask where a value comes from.
+    ``report``: where every value comes from, what was not used and why; None where there is nothing to report on.
     """
 
     frame: HourlyWeather | None
     status: WeatherStatus
     irrigation: Mapping[str, Mapping[date, float]] = field(default_factory=dict)
-    joined: Joined | None = None
+    report: WeatherReport | None = None
 
 
 def read_onsite(ground: Ground, *, now: datetime) -> OnSite:
@@ -68,6 +76,7 @@ def read_onsite(ground: Ground, *, now: datetime) -> OnSite:
             ),
         ),
         irrigation=logged_irrigation(readings),
+        not_used=tuple(line for found in readings for line in lines_not_used(found)),
     )
 
 
@@ -88,19 +97,25 @@ def wants_history(session: Session, ground: Ground, start: Start | None, *, wind
 def joined_weather(
     session: Session, ground: Ground, pulled: Pull, onsite: OnSite, *, now: datetime, since: datetime, stale_after_hours: float
 ) -> GatheredWeather:
-    """Join by trust, from ``since`` on: own instruments, then forecasts by their age whoever issued them, then reanalysis."""
+    """Join by trust, from ``since`` on: own instruments, then forecasts by their age whoever issued them, then reanalysis.
+
+    Each is checked by itself first, so that the next may say what a fault took out of one.
+    """
+    place = Place(ground.latitude, ground.longitude, ground.elevation_m)
     forecasts = [issue.frame for issue in pulled.issues if issue.source not in HISTORIES]
     for source in dict.fromkeys((ground.weather.source, MET_NORWAY)):
         forecasts += _stored(session, ground, source, now=now, since=since)
     history = [issue.frame for issue in pulled.issues if issue.source in HISTORIES]
     for source in HISTORIES:
         history += _stored(session, ground, source, now=now, since=since)
-    newest_first = by_age(forecasts)
+    newest_first = [checked_source(frame, place) for frame in by_age(forecasts)]
+    history = [checked_source(frame, place) for frame in history]
     # How good the weather is, is a matter of the forecast: the newest that reaches ahead, or the newest there is.
     judged = next((frame for frame in newest_first if reaches_ahead(frame, now)), next(iter(newest_first), None))
     problem = "; ".join(told for told in (pulled.problem, *onsite.problems) if told) or None
     status = weather_status(judged, now=now, stale_after_hours=stale_after_hours, problem=problem)
-    rungs = [*onsite.frames, *newest_first, *history]
+    instruments, doubts = _beside_models(onsite.frames, [*newest_first, *history], place=place, now=now)
+    rungs = [*instruments, *newest_first, *history]
     if not rungs:
         return GatheredWeather(None, status.model_copy(update={"sample": ground.sample}), onsite.irrigation)
     joined = join(rungs, since=since)
@@ -108,7 +123,25 @@ def joined_weather(
     if judged is not None and whole != judged.source:
         # Everyone whose data are shown is named.
         status = status.model_copy(update={"attribution": whole.attribution, "licence": whole.licence})
-    return GatheredWeather(joined.frame, status, onsite.irrigation, joined)
+    report = weather_report(ground.id, joined, now=now, unread=onsite.not_used, notes=(*onsite.problems, *doubts))
+    return GatheredWeather(joined.frame, status, onsite.irrigation, report)
+
+
+def _beside_models(
+    frames: Sequence[HourlyWeather], models: Sequence[HourlyWeather], *, place: Place, now: datetime
+) -> tuple[list[HourlyWeather], list[str]]:
+    """Instruments checked by themselves and beside what models say of the same hours, and what looked odd."""
+    checked = [checked_source(frame, place) for frame in frames]
+    if not checked or not models:
+        return checked, []
+    model = join(models, since=now - timedelta(days=SHOWN_DAYS)).frame
+    found: list[HourlyWeather] = []
+    doubts: list[str] = []
+    for frame in checked:
+        odd = suspicions(frame, model)
+        doubts += [suspicion.told for suspicion in odd]
+        found.append(without(frame, [suspicion for suspicion in odd if suspicion.taken_out]))
+    return found, doubts
 
 
 def _stored(session: Session, ground: Ground, source: str, *, now: datetime, since: datetime) -> list[HourlyWeather]:

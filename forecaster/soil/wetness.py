@@ -40,8 +40,6 @@ IRRIGATION_HOUR = 5
 # The film is taken as dry so long before the first hour asked for; days of weather make it forget that. Status: assumption.
 SPIN_UP = timedelta(days=3)
 BEFORE, AHEAD = timedelta(days=1), timedelta(days=14)
-# From the fourth day on a forecast is no longer made hour by hour: its hours are then not exact. Status: assumption.
-EXACT_FOR = timedelta(hours=72)
 # Underfoot a film counts from here on: the drops of a light dew do not join up. Status: assumption, no published number found.
 SURFACE_WET_FROM_MM = 0.1
 
@@ -114,12 +112,15 @@ def hourly_wetness(
     asked = slice(int(SPIN_UP / timedelta(hours=1)), None)
     there = film.known.any(axis=1)
     named = [(WIND_ASSUMED, there & np.isnan(wind)), (SHORTWAVE_FILLED, there & sun.estimated)]
-    issued = hours[0].to_pydatetime() if frame is None else frame.issued_at
+    # Hours that nobody has told are no more exact than those that are spread from steps of several.
+    exact = np.zeros(len(hours), dtype=np.bool_)
+    if frame is not None:
+        exact = np.asarray(hours.isin(frame.values.index[~frame.rough_hours]))
     return HourlyWetness(
         hours=hours[asked],
         film=LeafWetness(**{name: values[asked] for name, values in vars(film).items()}),
         added_water=((np.nan_to_num(rain) > 0.0) | (watering > 0.0))[asked],
-        exact=np.asarray(hours < pd.Timestamp(issued + EXACT_FOR))[asked],
+        exact=exact[asked],
         estimated=tuple(text for text, where in named if where[asked].any()),
     )
 

@@ -219,7 +219,9 @@ def _frame(table: Mapping[str, Floats], first: datetime, hours: Hours, *, issued
     forecast = np.where(values.isna().to_numpy(), 0, ORIGIN_CODES[Origin.FORECAST]).astype(np.int8)
     notes = [NO_RADIATION_NOTE]
     wide = np.flatnonzero(np.diff(hours) > 1)
+    rough = None
     if wide.size:
+        rough = np.arange(len(index)) >= hours[wide[0]]
         since, widest = _said(first, hours[wide[0]]), int(np.diff(hours).max())
         notes.append(f"From {since} on in steps of up to {widest} hours: hours are interpolated, and rain is spread evenly over its hours.")
     if index[-1] < pd.Timestamp(now):
@@ -231,6 +233,7 @@ def _frame(table: Mapping[str, Floats], first: datetime, hours: Hours, *, issued
         issued_at=issued_at,
         wind_height_m=WIND_HEIGHT_M,
         notes=tuple(notes),
+        rough=rough,
     )
 
 

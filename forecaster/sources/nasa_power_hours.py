@@ -76,6 +76,7 @@ def as_hours(series: DailySeries) -> HourlyWeather:
         issued_at=(index[known[-1]] + pd.Timedelta(hours=1) if known.size else index[0]).to_pydatetime(),
         wind_height_m=WIND_HEIGHT_M,
         notes=(HOURS_NOTE, _days_note(series, offset), *series.notes),
+        rough=np.ones(len(index), dtype=np.bool_),
     )
 
 

@@ -29,6 +29,7 @@ from forecaster.sources.onsite_values import VARIABLE, limits, marker_hint
 from forecaster.weather.frame import ORIGIN_CODES, PRECIPITATION, SOIL_TEMPERATURE, VARIABLES, HourlyWeather, WeatherSource
 
 FIRST_ROWS = 5
+WANTED_DEPTH_CM = 5.0
 NO_WIND_HEIGHT_M = 2.0
 """Stands in the frame of an instrument without wind, where it means nothing."""
 
@@ -168,10 +169,11 @@ def _rain_to_amounts(source: OnsiteSource, lines: Lines, rejected: list[Rejected
             rain = amounts_from_totals(lines.values[row], ends, local_ends, interval_minutes=interval, reset_minute=minute)
             lines.values[row], faults = rain.amounts, rain.faults
             unplaced += rain.unplaced_mm
-        faults |= rain_faults(lines.values[row], lines.starts, interval_minutes=interval)
-        for place, rule in faults.items():
-            rejected.append(Rejected(lines.numbers[place], column.column, lines.raw[place][row], rule, lines.files[place]))
-            lines.values[row, place] = np.nan
+        bursts = rain_faults(lines.values[row], lines.starts, interval_minutes=interval)
+        for check, found in (("running total", faults), ("tipping bucket", bursts)):
+            for place, rule in found.items():
+                rejected.append(Rejected(lines.numbers[place], column.column, lines.raw[place][row], rule, lines.files[place], check))
+                lines.values[row, place] = np.nan
     return unplaced
 
 
@@ -179,11 +181,11 @@ def _frame(
     source: OnsiteSource, lines: Lines | None, rejected: list[Rejected], doubts: list[str], problems: tuple[str, ...], *, now: datetime
 ) -> HourlyWeather:
     hours: dict[str, dict[int, float]] = {}
-    soil = [column for column in source.columns if column.quantity == "soil-temperature"]
+    soil = soil_column(source)
     for row, column in enumerate(source.columns):
         variable = VARIABLE.get(column.quantity)
         # The frame has room for one depth; all depths stand beside it as series of their own.
-        if lines is None or variable is None or (variable == SOIL_TEMPERATURE and len(soil) != 1):
+        if lines is None or variable is None or (variable == SOIL_TEMPERATURE and column is not soil):
             continue
         summed = variable == PRECIPITATION
         found = whole_hours(lines.starts, lines.values[row], interval_minutes=source.clock.interval_minutes, summed=summed)
@@ -199,6 +201,12 @@ def _frame(
     index = _hours(np.arange(first, first + size))
     codes = np.where(np.isnan(values), 0, ORIGIN_CODES[Origin.OBSERVED]).astype(np.int8)
     notes = [*problems, *doubts]
+    deep = [column.depth_cm for column in source.columns if column.quantity == "soil-temperature" and column is not soil]
+    if soil is not None and deep:
+        notes.append(
+            f"Soil temperature of {source.id} at {' and '.join(f'{depth:g}' for depth in deep)} cm is not used: "
+            f"one depth is, {soil.depth_cm:g} cm, the nearest to 5 cm."
+        )
     if rejected:
         shown = "; ".join(str(fault) for fault in rejected[:3])
         notes.append(f"{len(rejected)} values or lines of {source.id} were not taken in: {shown}{' …' if len(rejected) > 3 else ''}")
@@ -208,9 +216,15 @@ def _frame(
         source=WeatherSource(f"own {source.kind.replace('-', ' ')} ({source.id})", "The ground's own measurements", "your own"),
         issued_at=min(now.astimezone(UTC), _moment((first + size) * 60) if size else now.astimezone(UTC)),
         wind_height_m=source.wind_height_m if source.wind_height_m is not None else NO_WIND_HEIGHT_M,
-        soil_temperature_depth_cm=soil[0].depth_cm if len(soil) == 1 else None,
+        soil_temperature_depth_cm=soil.depth_cm if soil is not None else None,
         notes=tuple(notes),
     )
+
+
+def soil_column(source: OnsiteSource) -> OnsiteColumn | None:
+    """Of several soil temperatures the one nearest to 5 cm, which is what the model asks for; None where there is none."""
+    found = [column for column in source.columns if column.quantity == "soil-temperature"]
+    return min(found, key=lambda column: abs((column.depth_cm or 0.0) - WANTED_DEPTH_CM), default=None)
 
 
 def _probes(source: OnsiteSource, lines: Lines | None) -> tuple[ProbeSeries, ...]:

@@ -175,7 +175,9 @@ def _fill_from(lines: Lines, first: int, second: int) -> list[int]:
 
 def _disagreement(source: OnsiteSource, lines: Lines, first: int, second: int, column: int) -> Rejected:
     rule = f"{_named(lines, first, second)} has this time already, with {lines.raw[first][column]!r}"
-    return Rejected(lines.numbers[second], source.columns[column].column, lines.raw[second][column], rule, lines.files[second])
+    return Rejected(
+        lines.numbers[second], source.columns[column].column, lines.raw[second][column], rule, lines.files[second], "doubled hours"
+    )
 
 
 def _named(lines: Lines, row: int, beside: int) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -12,6 +13,7 @@ import pandas as pd
 
 from forecaster.ground.onsite import Quantity
 from forecaster.weather.frame import HourlyWeather
+from forecaster.weather_report import NotUsed
 
 Floats = npt.NDArray[np.float64]
 SOURCE = "on-site file"
@@ -26,6 +28,8 @@ class Rejected:
     value: str
     rule: str
     file: str = ""
+    check: str = "file"
+    """The kind of rule: "file", "range", "doubled hours", "tipping bucket" or "running total"."""
 
     def __str__(self) -> str:
         what = f"{self.column} = {self.value!r}" if self.column else repr(self.value)
@@ -111,3 +115,31 @@ class OnsiteReading:
     def empty(self) -> bool:
         """True where nothing would be stored."""
         return not (len(self.frame.values) or self.irrigation or any(len(series.hours) for series in self.soil))
+
+
+EXAMPLES = 3
+FILE_BASIS = "the mapping of the file"
+
+
+def lines_not_used(reading: OnsiteReading) -> list[NotUsed]:
+    """What was not taken in, by kind of rule and column, for the report on the ground's weather."""
+    groups: dict[tuple[str, str], list[Rejected]] = {}
+    for fault in reading.rejected:
+        groups.setdefault((fault.check, fault.column), []).append(fault)
+    source = reading.frame.source.name
+    return [
+        NotUsed(
+            source=source,
+            quantity=column or "whole lines",
+            unit="",
+            check=check,
+            why=Counter(fault.rule for fault in faults).most_common(1)[0][0],
+            limits="",
+            basis=FILE_BASIS,
+            count=len(faults),
+            first_hour_utc=None,
+            last_hour_utc=None,
+            examples=tuple(f"{fault.file} line {fault.line}: {fault.value!r}: {fault.rule}".strip() for fault in faults[:EXAMPLES]),
+        )
+        for (check, column), faults in groups.items()
+    ]

@@ -74,10 +74,13 @@ def read_column(source: OnsiteSource, column: OnsiteColumn, table: Table, proble
     rules = {int(row): f"not a number with decimal {source.shape.decimal!r}, and not a missing marker" for row in _rows_of(texts, wrong)}
     at_most = f"{allowed.called} not within {allowed}" if column.total is None else "a running total is not negative"
     rules |= {int(row): at_most for row in np.flatnonzero(outside)}
+    kinds = {int(row): "range" for row in np.flatnonzero(outside)}
     values[outside] = np.nan
     if column.quantity == "radiation":
         values = np.maximum(values, 0.0)  # pyranometers show a little less than nothing at night
-    rejected = tuple(Rejected(table.lines[row], column.column, texts[row], rules[row], table.file) for row in sorted(rules))
+    rejected = tuple(
+        Rejected(table.lines[row], column.column, texts[row], rules[row], table.file, kinds.get(row, "file")) for row in sorted(rules)
+    )
     return ColumnValues(column, values, rejected, doubt)
 
 

@@ -5,7 +5,8 @@
 Exact: ``decode(encode(frame))`` gives back every float64 bit for bit. Providers publish decimals (12.3 °C), so a column is
 stored as whole numbers of 1, 0.1, 0.01 or 0.001 units wherever that gives back the very same floats, and as plain float64 where
 it does not. Whole numbers are stored as differences from hour to hour with their bytes sorted by weight, which zlib packs well.
-The same frame gives the same bytes (with the same zlib library). A checksum inside zlib notices damage.
+The same frame gives the same bytes (with the same zlib library). A checksum inside zlib notices damage. What checks took out of a
+frame is not in its blob: an issue is stored as it came.
 """
 
 from __future__ import annotations
@@ -40,7 +41,7 @@ def encode(frame: HourlyWeather) -> bytes:
     index = frame.values.index
     assert isinstance(index, pd.DatetimeIndex)  # the frame promises it
     columns = [_pack_column(frame.values[name].to_numpy(dtype=np.float64)) for name in VARIABLES]
-    header = {
+    header: dict[str, Any] = {
         "variables": list(VARIABLES),
         "scales": [scale for scale, _ in columns],
         "start": int(index.as_unit("s").asi8[0]) if len(index) else 0,
@@ -52,6 +53,8 @@ def encode(frame: HourlyWeather) -> bytes:
         "soil_temperature_depth_cm": frame.soil_temperature_depth_cm,
         "notes": list(frame.notes),
     }
+    if frame.rough is not None:
+        header["rough"] = _runs(frame.rough)
     head = json.dumps(header, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False).encode()
     origins = np.ascontiguousarray(frame.origins.to_numpy(dtype=np.int8).T).tobytes()
     body = b"".join((_LENGTH.pack(len(head)), head, *(packed for _, packed in columns), origins))
@@ -95,7 +98,21 @@ def _unpack(body: bytes) -> HourlyWeather:
         wind_height_m=header["wind_height_m"],
         soil_temperature_depth_cm=header["soil_temperature_depth_cm"],
         notes=tuple(header["notes"]),
+        rough=_marked(header["rough"], hours) if "rough" in header else None,
     )
+
+
+def _runs(marks: npt.NDArray[np.bool_]) -> list[list[int]]:
+    """Marks as [first, behind the last] of each run of them."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], marks.astype(np.int8), [0]))))
+    return edges.reshape(-1, 2).tolist()
+
+
+def _marked(runs: list[list[int]], size: int) -> npt.NDArray[np.bool_]:
+    marks = np.zeros(size, dtype=np.bool_)
+    for first, end in runs:
+        marks[first:end] = True
+    return marks
 
 
 def _pack_column(values: Floats) -> tuple[int, bytes]:

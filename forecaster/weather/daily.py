@@ -20,6 +20,7 @@ from forecaster.weather.frame import (
     RELATIVE_HUMIDITY,
     SHORTWAVE,
     SOIL_TEMPERATURE,
+    USED_SOIL_DEPTH_CM,
     WIND_SPEED,
     HourlyWeather,
 )
@@ -43,9 +44,6 @@ TEMPERATURE_HOURS_MISSING_AT_MOST = 4
 HUMIDITY_AND_WIND_HOURS_AT_LEAST = 12
 # Share of the day's potential radiation that the hours with a value must cover; the rest is filled in proportion.
 SHORTWAVE_COVERAGE_AT_LEAST = 0.8
-# A provider's soil temperature is used as the 5 cm one within these depths: a daily mean changes little there (5 and 10 cm differ by
-# 0.35 °C, median of 12 stations of the US Climate Reference Network 2020), far less than a simulated one is wrong by (1.3 °C).
-SOIL_DEPTH_CM = (4.0, 8.0)
 
 SHORTWAVE_FILLED = "radiation of missing hours from the other hours"
 SOIL_TEMPERATURE_SIMULATED = "soil temperature from the weather"
@@ -175,7 +173,7 @@ def daily_weather(
 
     # soil temperature
     depth = frame.soil_temperature_depth_cm
-    usable = depth is not None and SOIL_DEPTH_CM[0] <= depth <= SOIL_DEPTH_CM[1]
+    usable = depth is not None and USED_SOIL_DEPTH_CM[0] <= depth <= USED_SOIL_DEPTH_CM[1]
     soil_measured = _mean(table[SOIL_TEMPERATURE], at_least=days.length - TEMPERATURE_HOURS_MISSING_AT_MOST)
     soil_measured = soil_measured if usable else np.full(len(days.dates), np.nan)
     driven = soil_heat.heat_weather(

@@ -12,12 +12,14 @@ import pandas as pd
 
 from forecaster.physics import evapotranspiration, radiation
 from forecaster.physics.evapotranspiration import FAO56, Variant
+from forecaster.quantities import Origin
 from forecaster.units import MEGAJOULES_PER_WATT_HOUR
 from forecaster.weather import procedures
-from forecaster.weather.frame import AIR_TEMPERATURE, SHORTWAVE, VARIABLES, WIND_SPEED, HourlyWeather
+from forecaster.weather.frame import AIR_TEMPERATURE, ORIGIN_CODES, SHORTWAVE, VARIABLES, WIND_SPEED, HourlyWeather, TakenOut
 from forecaster.weather.place import Place
 from forecaster.weather.procedures import Circumstances
-from forecaster.weather.quality import HOURLY_CHECKS, STATION_HOUR_RANGES, Checked, check
+from forecaster.weather.quality import HOURLY_CHECKS, STATION_HOUR_RANGES, TAKEN_OUT, Checked, check
+from forecaster.weather.series_checks import INSTRUMENT_CHECKS
 from forecaster.weather.station_days import Evaporation
 
 Floats = npt.NDArray[np.float64]
@@ -60,14 +62,56 @@ def checked_hours(series: Mapping[str, Floats], sun: HourlySun) -> Checked:
 
 
 def checked_frame(frame: HourlyWeather, place: Place) -> tuple[HourlyWeather, tuple[tuple[str, Flags], ...]]:
-    """The frame without impossible values, its notes saying which rule struck how often; and where each struck, shape (hour,)."""
+    """The frame without impossible values, its notes saying which rule struck how often; and where each struck, shape (hour,).
+
+    What was taken out of its sources before they were joined counts too.
+    """
     index = pd.DatetimeIndex(frame.values.index)
     checked = checked_hours({name: frame.values[name].to_numpy(dtype=np.float64) for name in VARIABLES}, hourly_sun(index, place))
     values = pd.DataFrame({name: checked.values[name] for name in VARIABLES}, index=index, columns=list(VARIABLES))
     origins = frame.origins.where(values.notna(), 0).astype(np.int8)
     counts = ((told, int(where.sum())) for told, where in checked.removed)
     notes = tuple(f"{count} {'hour' if count == 1 else 'hours'}: {told}." for told, count in counts)
-    return replace(frame, values=values, origins=origins, notes=(*frame.notes, *notes)), checked.removed
+    before = {taken.told: np.asarray(index.isin(taken.hours)) for taken in frame.taken_out}
+    return replace(frame, values=values, origins=origins, notes=(*frame.notes, *notes)), (*before.items(), *checked.removed)
+
+
+def checked_source(frame: HourlyWeather, place: Place) -> HourlyWeather:
+    """The frame of one source without values that cannot be, for others to fill in; ``taken_out`` keeps what stood there, and why.
+
+    Everything is checked for what no weather can be; what was observed is also checked as an instrument's series
+    (``series_checks.INSTRUMENT_CHECKS``), on its own, without what is forecast beside it.
+    """
+    index = pd.DatetimeIndex(frame.values.index)
+    sun = hourly_sun(index, place)
+    before = {name: frame.values[name].to_numpy(dtype=np.float64) for name in VARIABLES}
+    checked = checked_hours(before, sun)
+    values = {name: checked.values[name].copy() for name in VARIABLES}
+    found = [
+        _taken(name, told, index, before[name], where & ~np.isnan(before[name]), more.check, more.limits, more.basis)
+        for (told, where), more in zip(checked.removed, checked.struck, strict=True)
+        for name in more.removes
+    ]
+    observed = frame.origins.to_numpy() == ORIGIN_CODES[Origin.OBSERVED]
+    if observed.any():
+        measured = {name: np.where(observed[:, column], values[name], np.nan) for column, name in enumerate(VARIABLES)}
+        top = sun.extraterrestrial_mj / MEGAJOULES_PER_WATT_HOUR
+        measured |= {"extraterrestrial_wm2": top, "clear_sky_wm2": radiation.clear_sky_radiation(top, place.elevation_m)}
+        for check_ in INSTRUMENT_CHECKS:
+            where = check_.strikes(measured)
+            if where.any():
+                told, name = f"{check_.told}{TAKEN_OUT}", check_.removes
+                basis = f"{check_.source} ({check_.status})"
+                found.append(_taken(name, told, index, before[name], where, check_.check, check_.limits, basis))
+                measured[name][where] = np.nan
+                values[name][where] = np.nan
+    table = pd.DataFrame(values, index=index, columns=list(VARIABLES))
+    origins = frame.origins.where(table.notna(), 0).astype(np.int8)
+    return replace(frame, values=table, origins=origins, taken_out=(*frame.taken_out, *(taken for taken in found if len(taken.hours))))
+
+
+def _taken(name: str, told: str, index: pd.DatetimeIndex, before: Floats, where: Flags, check: str, limits: str, basis: str) -> TakenOut:
+    return TakenOut(name, told, index[where], before[where], check, limits, basis)
 
 
 def evaporation_of_hours(

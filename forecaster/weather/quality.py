@@ -19,6 +19,7 @@ Flags = npt.NDArray[np.bool_]
 
 # What a rule's words end with when it took a value out.
 TAKEN_OUT = ": taken out"
+RANGE_BASIS = "plausible limits of WMO-No. 8, automatic weather stations (published)"
 
 
 @dataclass(frozen=True)
@@ -101,6 +102,7 @@ class CrossCheck:
     source: str
     fails: Callable[..., Flags]
     """Called with the series named in ``needs``; NaN must compare as not failing."""
+    check: str = "contradiction"
 
 
 HOURLY_CHECKS: tuple[CrossCheck, ...] = (
@@ -108,6 +110,7 @@ HOURLY_CHECKS: tuple[CrossCheck, ...] = (
         (frame.DEW_POINT, frame.AIR_TEMPERATURE), (frame.DEW_POINT,), "dew point above the air temperature",
         "definition; 0.5 °C: assumption",
         lambda dew, air: dew > air + DEW_POINT_ABOVE_AIR_C,
+        "humidity against dew point",
     ),
     # Long & Dutton 2002, physically possible limit of the baseline surface radiation network: 1.5 Sa μ^1.2 + 100 W/m² (memory).
     CrossCheck(
@@ -115,6 +118,7 @@ HOURLY_CHECKS: tuple[CrossCheck, ...] = (
         "more radiation than the sun can give at that hour",
         "BSRN, physically possible limits",
         lambda rs, top, sun: rs > 1.5 * sun * (top / sun) ** 1.2 + 100.0,
+        "clear sky",
     ),
 )  # fmt: skip
 _TEMPERATURES = ("air_temperature_max_c", "air_temperature_min_c")
@@ -156,12 +160,24 @@ DAILY_CHECKS: tuple[CrossCheck, ...] = (
 
 
 @dataclass(frozen=True)
+class Struck:
+    """Of a rule that struck: which series it took values out of, its kind, its limits and where they come from."""
+
+    removes: tuple[str, ...]
+    check: str
+    limits: str
+    basis: str
+
+
+@dataclass(frozen=True)
 class Checked:
     """Series with every impossible value taken out, and which rule took out what; arrays of one shape."""
 
     values: dict[str, Floats]
     removed: tuple[tuple[str, Flags], ...]
     """Rule in words, and where it struck."""
+    struck: tuple[Struck, ...] = ()
+    """More about each of ``removed``, in the same order."""
 
 
 def check(series: Mapping[str, Floats], ranges: Mapping[str, Plausible], checks: tuple[CrossCheck, ...]) -> Checked:
@@ -172,12 +188,14 @@ def check(series: Mapping[str, Floats], ranges: Mapping[str, Plausible], checks:
     """
     values = {name: np.array(array, dtype=np.float64) for name, array in series.items()}
     removed: list[tuple[str, Flags]] = []
+    struck: list[Struck] = []
     for name, allowed in ranges.items():
         if name not in values:
             continue
         bad = (values[name] < allowed.lowest) | (values[name] > allowed.highest)
         if bad.any():
             removed.append((f"{allowed.called} not within {allowed}{TAKEN_OUT}", bad))
+            struck.append(Struck((name,), "range", str(allowed), RANGE_BASIS))
             values[name][bad] = np.nan
         if "shortwave" in name:
             np.maximum(values[name], 0.0, out=values[name])
@@ -187,6 +205,7 @@ def check(series: Mapping[str, Floats], ranges: Mapping[str, Plausible], checks:
         bad = np.asarray(rule.fails(*(values[name] for name in rule.needs)))
         if bad.any():
             removed.append((f"{rule.told}{TAKEN_OUT}", bad))
+            struck.append(Struck(rule.removes, rule.check, rule.told, rule.source))
             for name in rule.removes:
                 values[name][bad] = np.nan
-    return Checked(values, tuple(removed))
+    return Checked(values, tuple(removed), tuple(struck))

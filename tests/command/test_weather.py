@@ -9,10 +9,10 @@ from datetime import UTC, datetime
 import pytest
 from rich.console import Console
 
-from forecaster.commands.weather import known_weather, overlaps, show_weather
+from forecaster.commands.weather import known_weather, show_weather
 from forecaster.errors import NotFound
 from forecaster.weather.frame import AIR_TEMPERATURE, PRECIPITATION, WeatherSource
-from forecaster.weather.merge import join
+from forecaster.weather.overlap import overlaps
 from tests.pipeline.conftest import Service, service  # noqa: F401 - the fixture
 from tests.weather.invented import SOURCE, hourly
 
@@ -55,7 +55,7 @@ def test_overlapping_sources_are_compared_on_their_common_hours() -> None:
         "2026-09-01", {PRECIPITATION: [0.4] * 72, AIR_TEMPERATURE: [14.0] * 72}, issued_at=issued, source=replace(SOURCE, name="Model")
     )
     short = hourly("2026-09-01", {PRECIPITATION: [9.0] * 5}, issued_at=issued, source=replace(SOURCE, name="Too short"))
-    found = {overlap.variable: overlap for overlap in overlaps(join([first, second, short], since=datetime(2026, 9, 1, tzinfo=UTC)))}
+    found = {overlap.variable: overlap for overlap in overlaps([first, second, short])}
     assert set(found) == {PRECIPITATION, AIR_TEMPERATURE}
     assert found[PRECIPITATION].sums == (pytest.approx(30.0), pytest.approx(24.0))
     assert found[PRECIPITATION].hours == 60

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
 
 import numpy as np
@@ -96,3 +97,11 @@ def test_damage_is_noticed_wherever_it_is() -> None:
 def test_what_is_not_a_whole_blob_is_refused(blob: bytes) -> None:
     with pytest.raises(StorageError):
         decode(blob)
+
+
+@pytest.mark.parametrize("rough", [None, [False] * 5, [True] * 5, [False, True, True, False, True]])
+def test_the_marks_of_rough_hours_come_back(rough: list[bool] | None) -> None:
+    frame = replace(hourly("2026-09-01", {PRECIPITATION: [1.0] * 5}), rough=None if rough is None else np.array(rough))
+    found = decode(encode(frame))
+    assert (found.rough is None) == (rough is None)
+    assert found.rough_hours.tolist() == frame.rough_hours.tolist()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
@@ -17,6 +18,7 @@ from forecaster.weather.frame import (
     SOIL_TEMPERATURE,
     WIND_SPEED,
     HourlyWeather,
+    TakenOut,
     WeatherSource,
 )
 from forecaster.weather.merge import NOBODY, by_age, join
@@ -116,3 +118,41 @@ def test_notes_say_that_older_weather_was_used_and_only_then() -> None:
     own, said = overlay(newest, [older], since=SINCE).notes
     assert own == "Its own note."
     assert said == "1 hour is filled in from older weather from Test station, issued at 2026-09-03 00:00 UTC at the latest."
+
+
+def test_a_probe_at_another_depth_does_not_keep_out_the_soil_temperature_that_can_be_used_and_both_are_told() -> None:
+    """Layers of different depth are never joined; what is wanted is 5 cm, which 4 to 8 cm stands for."""
+    probe = hourly("2026-09-01", {SOIL_TEMPERATURE: [12.0, 12.0]}, source=GAUGE, soil_temperature_depth_cm=20.0, origin=Origin.OBSERVED)
+    model = hourly("2026-09-01", {SOIL_TEMPERATURE: [15.0, 15.0, 15.0, 15.0]}, soil_temperature_depth_cm=6.0)
+    joined = join([probe, model], since=SINCE).frame
+    assert joined.values[SOIL_TEMPERATURE].tolist() == [15.0] * 4
+    assert joined.soil_temperature_depth_cm == 6.0
+    (told,) = [note for note in joined.notes if "20 cm" in note]
+    assert told == (
+        "Soil temperature at 20 cm from Rain gauge is not used: it is wanted at 5 cm, which 4 to 8 cm stands for; "
+        "used is that at 6 cm from Test station."
+    )
+
+
+def test_of_two_usable_depths_the_more_trusted_is_used_alone_and_the_other_is_named() -> None:
+    probe = hourly("2026-09-01", {SOIL_TEMPERATURE: [12.0, 12.0]}, source=GAUGE, soil_temperature_depth_cm=5.0, origin=Origin.OBSERVED)
+    model = hourly("2026-09-01", {SOIL_TEMPERATURE: [15.0, 15.0, 15.0]}, soil_temperature_depth_cm=6.0)
+    joined = join([probe, model], since=SINCE).frame
+    assert joined.values[SOIL_TEMPERATURE].dropna().tolist() == [12.0, 12.0]
+    assert any("6 cm from Test station is not used: layers of different depth are never joined" in note for note in joined.notes)
+    assert any("5 cm from Rain gauge is used; where it is missing, soil temperature is simulated" in note for note in joined.notes)
+
+
+def test_an_hour_is_rough_where_the_source_that_gives_it_does_not_tell_hours() -> None:
+    first = replace(hourly("2026-09-01", {PRECIPITATION: [1.0, 1.0]}, source=GAUGE), rough=np.array([False, False]))
+    second = replace(hourly("2026-09-01", {PRECIPITATION: [2.0] * 4}), rough=np.array([True, True, False, True]))
+    assert join([first, second], since=SINCE).frame.rough_hours.tolist() == [False, False, False, True]
+
+
+def test_of_what_was_taken_out_only_what_would_have_counted_is_named() -> None:
+    hours = pd.date_range("2026-09-01", periods=2, freq="h", tz="UTC")
+    taken = TakenOut(PRECIPITATION, "no rain: taken out", hours, np.array([900.0, 901.0]))
+    trusted = hourly("2026-09-01", {PRECIPITATION: [1.0, NAN]}, source=GAUGE)
+    model = replace(hourly("2026-09-01", {PRECIPITATION: [NAN, NAN]}), taken_out=(taken,))
+    (found,) = join([trusted, model], since=SINCE).frame.taken_out
+    assert found.values.tolist() == [901.0]
