@@ -32,7 +32,7 @@ from forecaster.pipeline.soil_run import (
     weather_needed_since,
     window_start,
 )
-from forecaster.pipeline.summaries import ground_summary
+from forecaster.pipeline.summaries import ground_summary, rules_document
 from forecaster.pipeline.telling import Telling, enqueue_digest, enqueue_notices, withdraw_overtaken
 from forecaster.pipeline.together import Outcome
 from forecaster.risk.explain import explanation
@@ -47,6 +47,7 @@ from forecaster.storage.grounds import retire_other_grounds, save_ground
 from forecaster.storage.mailed import withdraw_messages
 from forecaster.storage.outlooks import save_outlook
 from forecaster.storage.retention import prune
+from forecaster.storage.service_documents import BOOKING, RULES, save_service_document
 from forecaster.storage.told import Told, last_told, save_told
 from forecaster.storage.weather import save_issue
 
@@ -54,7 +55,7 @@ log = logging.getLogger(__name__)
 
 
 def register_grounds(context: Context) -> None:
-    """Make the configured grounds known to pages and API, and take those that are no longer configured off the lists.
+    """Make the configured grounds, rules and limits known to pages and API, and take grounds that are no longer configured off the lists.
 
     Messages that wait for a ground or recipient that is no longer configured are not sent any more.
     """
@@ -62,6 +63,8 @@ def register_grounds(context: Context) -> None:
     with transaction(context.engine) as session:
         for ground in context.configuration.grounds:
             save_ground(session, ground_summary(ground), now)
+        save_service_document(session, RULES, rules_document(context.configuration.rules), now)
+        save_service_document(session, BOOKING, context.configuration.booking, now)
         retire_other_grounds(session, [ground.id for ground in context.configuration.grounds], now)
         wanted: set[tuple[str | None, str]] = {(g.id, recipient.email) for g in context.configuration.grounds for recipient in g.recipients}
         wanted |= {(None, context.operator_email)} if context.operator_email else set()

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import calendar
+from collections.abc import Iterable
 
-from forecaster.documents import FixtureSummary, GroundSummary, SurfaceSummary
+from forecaster.documents import ConditionSummary, FixtureSummary, GroundSummary, RulesDocument, RuleSummary, SurfaceSummary
 from forecaster.ground.ground import Ground
 from forecaster.ground.surface import Irrigation, Surface
+from forecaster.quantities import RISK_QUANTITIES
+from forecaster.risk.rule import Condition, Rule
 
 
 def ground_summary(ground: Ground) -> GroundSummary:
@@ -53,3 +56,41 @@ def irrigation_words(plan: Irrigation | None) -> str:
     rhythm = "every day" if plan.every_days == 1 else f"every {plan.every_days} days"
     months = f"{calendar.month_name[plan.first_month]} to {calendar.month_name[plan.last_month]}"
     return f"{plan.amount_mm:g} mm {rhythm}, {months} (assumed from the plan)"
+
+
+def rules_document(rules: Iterable[Rule]) -> RulesDocument:
+    """The rules as pages and the API show them."""
+    return RulesDocument(rules=tuple(_rule_summary(rule) for rule in rules))
+
+
+def _rule_summary(rule: Rule) -> RuleSummary:
+    quantity = RISK_QUANTITIES[rule.quantity]
+    return RuleSummary(
+        id=rule.id,
+        title=rule.title,
+        quantity=rule.quantity,
+        unit=quantity.unit,
+        meaning=quantity.meaning,
+        raise_at=rule.raise_at,
+        clear_at=rule.clear_at,
+        days_in=rule.days_in,
+        days_out=rule.days_out,
+        severity_from={band.severity: band.value for band in rule.severity_bands},
+        conditions=tuple(_condition_summary(condition) for condition in rule.conditions),
+        months=rule.months,
+        ring_types=rule.ring_types,
+        lead_days=rule.lead_days,
+        advice=rule.advice,
+        source=rule.source,
+        trial=rule.trial,
+    )
+
+
+def _condition_summary(condition: Condition) -> ConditionSummary:
+    return ConditionSummary(
+        quantity=condition.quantity,
+        unit=RISK_QUANTITIES[condition.quantity].unit,
+        at_least=condition.at_least,
+        at_most=condition.at_most,
+        throughout=condition.throughout,
+    )

@@ -8,18 +8,21 @@ from typing import Any
 
 from pydantic import Field
 
+from forecaster.advice.limits import BookingLimits
 from forecaster.errors import NotFound
 from forecaster.ground.ground import Ground
 from forecaster.risk.rule import Rule
 from forecaster.settings.grounds import GroundReader
 from forecaster.settings.mistakes import Missing, MistakeList
 from forecaster.settings.model import ModelFile, check_model
+from forecaster.settings.operations import OperationsFile, check_booking
 from forecaster.settings.reading import Entry, EntryType, check, entries, note_duplicates, raw_ids, read_toml, valid_or_none
 from forecaster.settings.rules import read_rules
 from forecaster.settings.soils import Materials, SoilDefaults, SoilEntry, SoilsFile, TurfEntry, TurfFile, check_ramp, check_soil
 from forecaster.soil.columns import ModelParameters
 
 SOILS, TURF, RULES, CAUTIONS, MODEL, SERVICE = "soils.toml", "turf.toml", "rules.toml", "cautions.toml", "model.toml", "service.toml"
+OPERATIONS = "operations.toml"
 
 
 @dataclass(frozen=True)
@@ -51,6 +54,7 @@ class Configuration:
     rules: tuple[Rule, ...]
     model: ModelParameters
     service: ServiceOptions
+    booking: BookingLimits
 
     def ground(self, ground_id: str) -> Ground:
         """A configured ground by its id. Raises: NotFound, naming those there are."""
@@ -70,20 +74,25 @@ def load_configuration(folder: Path) -> Configuration:
     if not folder.is_dir():
         mistakes.add(str(folder), "(folder)", Missing(), "the configuration folder; `forecaster init` writes one to start from")
     mistakes.raise_if_any()
-    soils, turf, rule_data, caution_data, model_data, service_data = (
-        read_toml(folder / name, name, mistakes) for name in (SOILS, TURF, RULES, CAUTIONS, MODEL, SERVICE)
+    soils, turf, rule_data, caution_data, model_data, service_data, operations_data = (
+        read_toml(folder / name, name, mistakes) for name in (SOILS, TURF, RULES, CAUTIONS, MODEL, SERVICE, OPERATIONS)
     )
     materials = _materials(soils, turf, mistakes)
     grounds = _grounds(folder, materials, _ids(soils, "soil"), _ids(turf, "turf"), mistakes)
     rules = read_rules(rule_data, caution_data, (RULES, CAUTIONS), mistakes)
     model = _checked(ModelFile, model_data, MODEL, mistakes)
     service = _checked(ServiceFile, service_data, SERVICE, mistakes)
+    operations = _checked(OperationsFile, operations_data, OPERATIONS, mistakes)
+    if operations is not None:
+        check_booking(operations.booking, mistakes.noter(OPERATIONS, "booking"))
     if model is not None:
         check_model(model, MODEL, mistakes)
     mistakes.raise_if_any()
-    if model is None or service is None:
+    if model is None or service is None or operations is None:
         raise AssertionError("a file that cannot be used has a mistake noted")
-    return Configuration(grounds, rules, ModelParameters(**model.model_dump()), ServiceOptions(**service.model_dump()))
+    return Configuration(
+        grounds, rules, ModelParameters(**model.model_dump()), ServiceOptions(**service.model_dump()), operations.booking.limits()
+    )
 
 
 def load_rules(file: Path, folder: Path) -> tuple[Rule, ...]:

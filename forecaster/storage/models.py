@@ -372,3 +372,13 @@ class ServiceSecretRow(Table):
     name: Mapped[str] = mapped_column(primary_key=True)
     value: Mapped[bytes]
     created_at: Mapped[datetime]
+
+
+class ServiceDocumentRow(Table):
+    """What the web process must know of the configuration, as the last process that read it wrote it: the rules, the limits of advice."""
+
+    __tablename__ = "service_document"
+
+    name: Mapped[str] = mapped_column(primary_key=True)
+    document: Mapped[dict[str, Any]]
+    updated_at: Mapped[datetime]

@@ -5,17 +5,20 @@ from __future__ import annotations
 from datetime import date, datetime
 from typing import Literal
 
+from forecaster.advice.play import Basis, Resolution, Verdict
 from forecaster.documents import (
     AlertDocument,
+    ColumnDay,
     Document,
     ExplainedDay,
     GroundSummary,
     RuleLimits,
+    RuleSummary,
     SurfaceOutlook,
     SurfaceSummary,
     WeatherStatus,
 )
-from forecaster.quantities import Severity
+from forecaster.quantities import Origin, Severity, TurfState
 from forecaster.records import ApplicationRecord, FixtureRecord, ObservationRecord, RecordKind, RingRecord
 
 
@@ -179,6 +182,146 @@ class HealthAnswer(Document):
     limit_hours: float
     grounds: tuple[GroundHealth, ...]
     answered_at_utc: datetime
+
+
+class WeatherDay(Document):
+    """The weather of one local day. Numbers are None where it is missing."""
+
+    day: date
+    lead_days: int
+    """0 is today, negative is past."""
+    origin: Origin
+    rain_mm: float | None
+    et0_mm: float | None
+    air_temperature_min_c: float | None
+    air_temperature_max_c: float | None
+    soil_temperature_c: float | None
+    estimated: tuple[str, ...]
+    estimated_share: float | None
+
+
+class WeatherAnswer(Document):
+    """The weather behind the newest outlook of a ground; no days where there is none yet."""
+
+    ground_id: str
+    time_zone: str
+    days: tuple[WeatherDay, ...]
+    issued_at_utc: datetime | None
+    """When the outlook was made that these days are from."""
+    answered_at_utc: datetime
+    weather: WeatherStatus
+
+
+class SoilState(Document):
+    """One surface in one turf state at the end of a local day."""
+
+    surface_id: str
+    turf_state: TurfState
+    day: date
+    origin: Origin
+    """Of the day's weather."""
+    soil_temperature_c: float | None
+    issued_at_utc: datetime
+    column: ColumnDay
+
+
+class StateAnswer(Document):
+    """Soil and turf of a ground as simulated; a surface without an outlook is not in it."""
+
+    ground_id: str
+    time_zone: str
+    items: tuple[SoilState, ...]
+    answered_at_utc: datetime
+    weather: WeatherStatus
+
+
+class RulesAnswer(Document):
+    """The rules; none before the first start of the service."""
+
+    items: tuple[RuleSummary, ...]
+    configured_at_utc: datetime | None
+    """When they were last read from the configuration."""
+    answered_at_utc: datetime
+
+
+class MessageHeadAnswer(Document):
+    """One message; the address is masked."""
+
+    id: str
+    kind: str
+    local_day: date
+    recipient: str
+    subject: str
+    state: str
+    reason: str
+    """Why it was not sent, or not yet; empty where nothing was said."""
+    attempts: int
+    written_at_utc: datetime
+    sent_at_utc: datetime | None
+    of_use_until_utc: datetime
+
+
+class MessagesAnswer(Document):
+    """One page of the messages of a ground, newest first."""
+
+    ground_id: str
+    items: tuple[MessageHeadAnswer, ...]
+    next: str | None
+    answered_at_utc: datetime
+    weather: WeatherStatus
+
+
+class ScoresAnswer(Document):
+    """How forecasts compared with what people saw."""
+
+    ground_id: str
+    state: Literal["not-scored"]
+    reason: str
+    observations: int
+    """How many there are to compare with."""
+    answered_at_utc: datetime
+    weather: WeatherStatus
+
+
+class BookingReason(Document):
+    """One thing that speaks against it, or that is not known."""
+
+    code: str
+    verdict: Verdict
+    text: str
+    basis: Basis
+    """Hours or whole days of the forecast, or what people entered."""
+
+
+class BookingSlot(Document):
+    """A time that is better than the one asked about."""
+
+    starts_at_utc: datetime
+    ends_at_utc: datetime
+    verdict: Verdict
+    reasons: tuple[BookingReason, ...]
+
+
+class BookingAnswer(Document):
+    """May it be booked? In our data: walk it first."""
+
+    ground_id: str
+    surface_id: str
+    starts_at_utc: datetime
+    ends_at_utc: datetime
+    children: bool
+    verdict: Verdict
+    text: str
+    reasons: tuple[BookingReason, ...]
+    resolution: Resolution
+    """Whether the hours were judged, or only whole days."""
+    better_slot: BookingSlot | None
+    """The nearest of the same length; None where there is none, or none is needed."""
+    better_slot_within_days: int
+    assumptions: tuple[str, ...]
+    outlook_issued_at_utc: datetime | None
+    answered_at_utc: datetime
+    weather: WeatherStatus
 
 
 class RecordsAnswer(Document):

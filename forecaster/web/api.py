@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import datetime, timedelta
-from typing import Annotated, Literal
+from typing import Literal
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import APIRouter, Request, Response
 from fastapi.responses import JSONResponse
 
 from forecaster.documents import GroundSummary
@@ -25,18 +25,20 @@ from forecaster.web.answers import (
     SurfaceAnswer,
     SurfacesAnswer,
 )
+from forecaster.web.booking_routes import add_booking_route
 from forecaster.web.conditional import NOT_CHANGED, told
 from forecaster.web.explanation_route import add_explanation_route
 from forecaster.web.lookup import GroundId, SurfaceId, ground_or_missing, surface_or_missing
+from forecaster.web.model_routes import PastDays, add_model_routes
 from forecaster.web.problems import KINDS, openapi_problem
 from forecaster.web.reading import Store
 from forecaster.web.record_routes import add_record_routes
 from forecaster.web.recorded import StoredRecords
+from forecaster.web.rounding import rounded
 from forecaster.web.standing import grounds_worst_first, outlooks_of, standing_of, surfaces_worst_first
 from forecaster.web.visitor import visible_grounds
 
 PREFIX = "/api/v1"
-PAST_DAYS_AT_MOST = 60
 MAIL_DAYS = 7
 
 _COMMON = openapi_problem(StorageError.slug)
@@ -48,7 +50,9 @@ def api_router(store: Store, records: StoredRecords | None, now: Callable[[], da
     """All routes of the API over a store. ``records``: None for one that only reads what cycles stored."""
     router = APIRouter(prefix=PREFIX)
     add_alert_routes(router, store, records, now, limit_hours=limit_hours)
+    add_model_routes(router, store, records, now, limit_hours=limit_hours)
     if records is not None:
+        add_booking_route(router, store, records, now, limit_hours=limit_hours)
         add_record_routes(router, store, records, now, limit_hours=limit_hours)
 
     @router.get("/", tags=["service"])
@@ -103,7 +107,7 @@ def api_router(store: Store, records: StoredRecords | None, now: Callable[[], da
         request: Request,
         ground: GroundId,
         surface: SurfaceId,
-        past_days: Annotated[int, Query(ge=0, le=PAST_DAYS_AT_MOST, description="Past days to add before today", examples=[0])] = 0,
+        past_days: PastDays = 0,
     ) -> Response:
         """Today and the coming 14 days with signals and reasons. Send If-None-Match to ask only for news."""
         found = ground_or_missing(store, ground)
@@ -119,7 +123,7 @@ def api_router(store: Store, records: StoredRecords | None, now: Callable[[], da
         answer = OutlookAnswer(
             outlook=outlook, outlook_age_hours=hours_between(stored.issued_at_utc, moment), answered_at_utc=moment, weather=weather
         )
-        return told(request, answer)
+        return told(request, rounded(answer))
 
     add_explanation_route(router, store, now, limit_hours=limit_hours)
 

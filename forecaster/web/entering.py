@@ -25,14 +25,14 @@ _WORDS = {
 
 
 class Mistakes:
-    """Gathers what is wrong with one body."""
+    """Gathers what is wrong with one part of a request: its body, or its query."""
 
-    def __init__(self) -> None:
-        self.found: list[dict[str, Any]] = []
+    def __init__(self, part: str = "body") -> None:
+        self.part, self.found = part, list[dict[str, Any]]()
 
     def add(self, field: str, message: str) -> None:
         """Note one mistake of a field."""
-        self.found.append({"type": "entry", "loc": ("body", *field.split(".")), "msg": message, "input": None})
+        self.found.append({"type": "entry", "loc": (self.part, *field.split(".")), "msg": message, "input": None})
 
     def raise_if_any(self) -> None:
         """Raise RequestValidationError with all of them."""

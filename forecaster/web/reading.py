@@ -7,7 +7,9 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Literal, Protocol
 
-from forecaster.documents import AlertDocument, Explanation, GroundSummary, SurfaceOutlook
+from forecaster.advice.limits import BookingLimits
+from forecaster.documents import AlertDocument, Explanation, GroundSummary, RulesDocument, SurfaceOutlook
+from forecaster.storage.message_heads import MessageHead
 
 
 @dataclass(frozen=True)
@@ -89,6 +91,18 @@ class Store(Protocol):
 
     def alerts(self, ground_id: str, *, include_ended: bool, limit: int) -> Sequence[AlertDocument]:
         """Alerts of a ground, newest first."""
+        ...
+
+    def messages(self, ground_id: str, *, status: str | None, after: tuple[datetime, str] | None, limit: int) -> Sequence[MessageHead]:
+        """Messages of a ground, newest first, after a place in the list."""
+        ...
+
+    def rules(self) -> tuple[RulesDocument, datetime] | None:
+        """The rules as configured, and when they were stored; None before the first start of the service."""
+        ...
+
+    def booking_limits(self) -> BookingLimits | None:
+        """The limits of the booking check, as configured; None before the first start of the service."""
         ...
 
     def last_cycle(self, ground_id: str) -> CycleView | None:

@@ -9,7 +9,8 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import Engine
 from sqlalchemy.orm import Session
 
-from forecaster.documents import AlertDocument, Explanation, FixtureSummary, GroundSummary, SurfaceOutlook
+from forecaster.advice.limits import BookingLimits
+from forecaster.documents import AlertDocument, Explanation, FixtureSummary, GroundSummary, RulesDocument, SurfaceOutlook
 from forecaster.errors import NotFound
 from forecaster.storage.cycles import latest_cycle
 from forecaster.storage.database import reading
@@ -18,9 +19,11 @@ from forecaster.storage.explanations import latest_explanation
 from forecaster.storage.grounds import get_ground, list_grounds
 from forecaster.storage.mail_stops import mail_stops
 from forecaster.storage.mailed import WITHDRAWALS
+from forecaster.storage.message_heads import MessageHead, message_heads
 from forecaster.storage.messages import StoredMessage, count_messages, recent_messages
 from forecaster.storage.outlooks import latest_charts, latest_outlook, latest_outlooks
 from forecaster.storage.records import RecordQuery, list_records
+from forecaster.storage.service_documents import BOOKING, RULES, service_document
 from forecaster.web.mail import masked
 from forecaster.web.reading import CycleView, MailOff, MailProblem, MailView
 
@@ -70,6 +73,19 @@ class StoredReads:
             if include_ended:
                 return alerts_of(session, ground_id)[:limit]
             return [alert for alert, _ in reversed(open_alerts(session, ground_id))][:limit]
+
+    def messages(self, ground_id: str, *, status: str | None, after: tuple[datetime, str] | None, limit: int) -> Sequence[MessageHead]:
+        with reading(self._engine) as session:
+            return message_heads(session, ground_id, status=status, after=after, limit=limit)
+
+    def rules(self) -> tuple[RulesDocument, datetime] | None:
+        with reading(self._engine) as session:
+            return service_document(session, RULES, RulesDocument)
+
+    def booking_limits(self) -> BookingLimits | None:
+        with reading(self._engine) as session:
+            found = service_document(session, BOOKING, BookingLimits)
+        return None if found is None else found[0]
 
     def last_cycle(self, ground_id: str) -> CycleView | None:
         now = self._now()

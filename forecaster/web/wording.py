@@ -5,10 +5,11 @@ from __future__ import annotations
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from forecaster.advice.booking import NOTHING_AGAINST_IT as NOTHING_AGAINST_IT
+
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November", "December")
 
-NOTHING_AGAINST_IT = "Nothing against it in our data: walk it first."
 UNKNOWN_NUMBER = "–"
 
 

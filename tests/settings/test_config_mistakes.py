@@ -68,7 +68,9 @@ def test_two_grounds_of_one_id_are_a_mistake(folder: Path) -> None:
     assert "grounds/home.toml has this one already" in mistake.allowed
 
 
-@pytest.mark.parametrize("file", ["soils.toml", "turf.toml", "rules.toml", "cautions.toml", "model.toml", "service.toml"])
+@pytest.mark.parametrize(
+    "file", ["soils.toml", "turf.toml", "rules.toml", "cautions.toml", "model.toml", "service.toml", "operations.toml"]
+)
 def test_a_missing_file_is_told_once_and_not_at_everything_that_refers_to_it(folder: Path, file: str) -> None:
     (folder / file).unlink()
     (mistake,) = mistakes_of(folder)

@@ -10,18 +10,12 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
-from forecaster.storage.database import migrate, open_database, transaction
-from forecaster.storage.episodes import save_episode
-from forecaster.storage.grounds import save_ground
-from forecaster.web.app import create_app
-from forecaster.web.recorded import StoredRecords
-from forecaster.web.stored import StoredReads
 from tests.web import builders
+from tests.web.full_service import ENDED, OPEN, filled_database, full_app
 from tests.web.test_api import assert_problem
 from tests.web.test_records import fields
 
 ALERTS = "/api/v1/grounds/thistlefold/alerts"
-OPEN, ENDED = "thistlefold/main-pitch/rings-showing/2026-09-08", "thistlefold/main-pitch/drought/2026-07-16"
 
 
 @pytest.fixture
@@ -31,17 +25,10 @@ def clock() -> list[datetime]:
 
 @pytest.fixture
 def client(tmp_path: Path, clock: list[datetime]) -> Iterator[TestClient]:
-    engine = open_database(f"sqlite:///{tmp_path / 'x.db'}")
-    migrate(engine)
-    with transaction(engine) as session:
-        save_ground(session, builders.ground(), builders.NOW)
-        for alert, identity in zip(builders.alerts(), (OPEN, ENDED), strict=True):
-            save_episode(session, alert.model_copy(update={"id": identity}), None)
-    now = lambda: clock[0]  # noqa: E731
-    app = create_app(StoredReads(engine, now), records=StoredRecords(engine, now), now=now)
-    with TestClient(app, base_url="http://localhost", raise_server_exceptions=False) as opened:
-        yield opened
-    engine.dispose()
+    with filled_database(tmp_path) as engine:
+        app = full_app(engine, lambda: clock[0])
+        with TestClient(app, base_url="http://localhost", raise_server_exceptions=False) as opened:
+            yield opened
 
 
 def shown(client: TestClient) -> dict[str, Any]:

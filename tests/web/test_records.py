@@ -10,13 +10,8 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
-from forecaster.storage.database import migrate, open_database, transaction
-from forecaster.storage.grounds import save_ground
-from forecaster.storage.outlooks import save_outlook
-from forecaster.web.app import create_app
-from forecaster.web.recorded import StoredRecords
-from forecaster.web.stored import StoredReads
 from tests.web import builders
+from tests.web.full_service import filled_database, full_app
 from tests.web.test_api import assert_problem
 
 GROUND = "/api/v1/grounds/thistlefold"
@@ -54,18 +49,8 @@ RING = {
 
 @pytest.fixture
 def client(tmp_path: Path) -> Iterator[TestClient]:
-    engine = open_database(f"sqlite:///{tmp_path / 'x.db'}")
-    migrate(engine)
-    with transaction(engine) as session:
-        save_ground(session, builders.ground(), builders.NOW)
-        save_ground(session, builders.other_ground(), builders.NOW)
-        for outlook in (builders.pitch(), builders.green()):
-            save_outlook(session, outlook, {})
-    now = lambda: builders.NOW  # noqa: E731
-    app = create_app(StoredReads(engine, now), records=StoredRecords(engine, now), now=now)
-    with TestClient(app, base_url="http://localhost", raise_server_exceptions=False) as opened:
+    with filled_database(tmp_path) as engine, TestClient(full_app(engine), base_url="http://localhost") as opened:
         yield opened
-    engine.dispose()
 
 
 def enter(client: TestClient, plural: str, entry: dict[str, Any], **headers: str) -> dict[str, Any]:
