@@ -5,11 +5,12 @@ from __future__ import annotations
 import calendar
 from collections.abc import Iterable
 
-from forecaster.documents import ConditionSummary, FixtureSummary, GroundSummary, RulesDocument, RuleSummary, SurfaceSummary
+from forecaster.documents import FixtureSummary, GroundSummary, SurfaceSummary
 from forecaster.ground.ground import Ground
 from forecaster.ground.surface import Irrigation, Surface
 from forecaster.quantities import RISK_QUANTITIES
 from forecaster.risk.rule import Condition, Rule
+from forecaster.rule_documents import ConditionSummary, RulesDocument, RuleSummary
 
 
 def ground_summary(ground: Ground) -> GroundSummary:

@@ -13,13 +13,13 @@ from forecaster.documents import (
     ExplainedDay,
     GroundSummary,
     RuleLimits,
-    RuleSummary,
     SurfaceOutlook,
     SurfaceSummary,
     WeatherStatus,
 )
 from forecaster.quantities import Origin, Severity, TurfState
 from forecaster.records import ApplicationRecord, FixtureRecord, ObservationRecord, RecordKind, RingRecord
+from forecaster.rule_documents import RuleSummary
 
 
 class SurfaceStanding(Document):

@@ -8,7 +8,8 @@ from datetime import date, datetime
 from typing import Literal, Protocol
 
 from forecaster.advice.limits import BookingLimits
-from forecaster.documents import AlertDocument, Explanation, GroundSummary, RulesDocument, SurfaceOutlook
+from forecaster.documents import AlertDocument, Explanation, GroundSummary, SurfaceOutlook
+from forecaster.rule_documents import RulesDocument
 from forecaster.storage.message_heads import MessageHead
 
 

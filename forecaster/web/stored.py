@@ -10,8 +10,9 @@ from sqlalchemy import Engine
 from sqlalchemy.orm import Session
 
 from forecaster.advice.limits import BookingLimits
-from forecaster.documents import AlertDocument, Explanation, FixtureSummary, GroundSummary, RulesDocument, SurfaceOutlook
+from forecaster.documents import AlertDocument, Explanation, FixtureSummary, GroundSummary, SurfaceOutlook
 from forecaster.errors import NotFound
+from forecaster.rule_documents import RulesDocument
 from forecaster.storage.cycles import latest_cycle
 from forecaster.storage.database import reading
 from forecaster.storage.episodes import alerts_of, open_alerts
