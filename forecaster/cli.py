@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from forecaster import __version__, data_commands, key_commands, mail_commands
+from forecaster import __version__, data_commands, key_commands, mail_commands, upkeep_commands
 from forecaster.terminal import FAILED, ConfigFolder, DataFolder, PortNumber, choose, counted, log_to_stderr, set_variable, told_in_one_line
 
 if TYPE_CHECKING:
@@ -28,6 +28,7 @@ app = typer.Typer(
 )
 
 app.add_typer(data_commands.app)
+app.add_typer(upkeep_commands.app)
 app.add_typer(key_commands.app, name="keys")
 app.add_typer(mail_commands.app)
 

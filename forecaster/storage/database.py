@@ -11,8 +11,8 @@ from __future__ import annotations
 import logging
 import sqlite3
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Iterator, Sequence
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -32,6 +32,8 @@ DIALECTS = ("sqlite", "postgresql")
 BUSY_SECONDS = 15.0
 """How long a writer waits for another writer before it gives up. Status: assumption."""
 
+KEPT_SCHEMAS = 2
+"""Copies of an SQLite file that are made before its schema is changed: the newest stay. Own choice."""
 IDLE_SECONDS = 60
 """PostgreSQL ends a transaction that does nothing for so long: its process is gone or hangs, and it holds the write lock. Assumption."""
 
@@ -96,17 +98,43 @@ def migrate(engine: Engine) -> None:
             return
     logging.getLogger("alembic").setLevel(logging.WARNING)
     with _clear_errors(engine), _writing(engine).begin() as connection:
-        known = {revision.revision for revision in script.walk_revisions()}
         found = MigrationContext.configure(connection).get_current_heads()
-        if not known.issuperset(found):
-            raise StorageError(
-                f"the database {_place(engine.url)} was written by a newer version of this program (schema {', '.join(found)})",
-                hint="Install that version again, or name another database.",
-            )
+        refuse_newer_schema(found, f"the database {_place(engine.url)}")
+        if found and engine.dialect.name == "sqlite":
+            _copy_before_migrating(Path(str(engine.url.database)), "-".join(found))
         config = Config()
         config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
         config.attributes["connection"] = connection
         command.upgrade(config, "head")
+
+
+def refuse_newer_schema(found: Sequence[str], what: str) -> None:
+    """Raise StorageError where ``what`` has a schema that this version of the program does not know."""
+    known = {revision.revision for revision in ScriptDirectory(str(MIGRATIONS)).walk_revisions()}
+    if not known.issuperset(found):
+        raise StorageError(
+            f"{what} was written by a newer version of this program (schema {', '.join(found)})",
+            hint="Install that version again, or name another one.",
+        )
+
+
+def _copy_before_migrating(database: Path, schema: str) -> None:
+    """Keep the database as it was. The write lock is held, so nothing changes meanwhile; reading beside it is free."""
+    copy = database.with_name(f"{database.name}.schema-{schema}")
+    partial = copy.with_name(f"{copy.name}.partial")
+    try:
+        with closing(sqlite3.connect(database)) as source, closing(sqlite3.connect(partial)) as target:
+            source.backup(target)
+            target.execute("PRAGMA journal_mode = DELETE")
+        partial.replace(copy)
+    except (OSError, sqlite3.Error) as error:
+        partial.unlink(missing_ok=True)
+        raise StorageError(
+            f"the database {database} cannot be copied before it is changed for this version of the program: {error}",
+            hint="Make room beside it, and start again; nothing was changed.",
+        ) from error
+    for old in sorted(database.parent.glob(f"{database.name}.schema-*"))[:-KEPT_SCHEMAS]:
+        old.unlink()
 
 
 @contextmanager

@@ -12,6 +12,7 @@ import pytest
 
 from forecaster.storage.database import migrate, open_database, transaction
 from forecaster.storage.tasks import Task, claim_task, ensure_task
+from forecaster.worker import only_worker
 from tests.command.conftest import clean_environment, invoke
 
 
@@ -119,3 +120,19 @@ def test_a_mistyped_command_is_answered_with_the_nearest() -> None:
     done = forecaster("chekc")
     assert done.returncode == 2
     assert "check" in done.stderr
+
+
+def test_a_copy_is_written_beside_a_running_service_and_restored_only_without_one(run_once: Path, tmp_path: Path) -> None:
+    copy = tmp_path / "copy.db"
+    with only_worker(f"sqlite:///{run_once / 'forecaster.db'}"):
+        done = invoke("backup", str(copy), "--data", str(run_once))
+        assert done.exit_code == 0, done.stderr
+        assert "checked." in done.stdout
+        refused = invoke("restore", str(copy), "--data", str(run_once))
+        assert refused.exit_code == 1
+        assert "another service works with the database" in refused.stderr
+    done = invoke("restore", str(copy), "--data", str(run_once))
+    assert done.exit_code == 0, done.stderr
+    assert "What was there before is in" in done.stdout
+    with patch("forecaster.pipeline.cycle.render_svg", lambda _chart: "<svg></svg>"):
+        assert "brackenholt: ok." in invoke("run", "--data", str(run_once)).stdout

@@ -80,7 +80,7 @@ def main() -> None:
             code = 1
             try:
                 code = do_what_is_due(json.loads(line))
-            except BaseException:
+            except BaseException:  # noqa: BLE001 - a fork must end here, whatever happened
                 traceback.print_exc()
             finally:
                 sys.stderr.flush()
