@@ -7,9 +7,9 @@ are refused, nothing is converted silently, every range is stated. Times carry a
 from __future__ import annotations
 
 from datetime import UTC, date, datetime
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, AwareDatetime, BaseModel, ConfigDict, Field
+from pydantic import AfterValidator, AwareDatetime, BaseModel, BeforeValidator, ConfigDict, Field
 
 ID_PATTERN = r"^[a-z0-9][a-z0-9-]{0,39}$"
 _LINE = r"^[^\x00-\x1f\x7f]*[^\x00-\x20\x7f][^\x00-\x1f\x7f]*$"
@@ -30,6 +30,12 @@ def _in_utc(moment: datetime) -> datetime:
         raise ValueError("a time that can be given in UTC") from error
 
 
+def _whole(value: Any) -> Any:
+    """JSON knows one kind of number: 3.0 is a whole one."""
+    return int(value) if isinstance(value, float) and value.is_integer() else value
+
+
+Whole = Annotated[int, BeforeValidator(_whole)]
 Moment = Annotated[
     AwareDatetime,
     AfterValidator(_in_utc),
@@ -122,14 +128,14 @@ class RingSeen(_Seen):
     """How badly a ring shows: 1 hardly to be found, 9 dead all round."""
 
     kind: Literal["ring-seen"]
-    severity: int = Field(ge=1, le=9)
+    severity: Whole = Field(ge=1, le=9)
 
 
 class FruitBodies(_Seen):
     """Toadstools counted; 0 is worth noting too."""
 
     kind: Literal["fruit-bodies"]
-    count: int = Field(ge=0, le=100_000)
+    count: Whole = Field(ge=0, le=100_000)
 
 
 class DropTest(_Seen):
@@ -179,7 +185,9 @@ class RingEntry(Entry):
     """A ring as it was surveyed: centre in metres from one corner of the surface, x along its length."""
 
     surface_id: SurfaceRef
-    type: Literal[1, 2, 3] = Field(description="1: wilted or dead band; 2: greener band; 3: fruit bodies only")
+    type: Annotated[Literal[1, 2, 3], BeforeValidator(_whole)] = Field(
+        description="1: wilted or dead band; 2: greener band; 3: fruit bodies only"
+    )
     centre_x_m: float = Field(ge=-100.0, le=1000.0)
     centre_y_m: float = Field(ge=-100.0, le=1000.0)
     diameter_m: float = Field(ge=0.1, le=200.0)

@@ -42,7 +42,7 @@ PREFIX = "/api/v1"
 MAIL_DAYS = 7
 
 _COMMON = openapi_problem(StorageError.slug)
-_MISSING = openapi_problem(NotFound.slug, StorageError.slug)
+_MISSING = openapi_problem(NotFound.slug, "request-invalid", StorageError.slug)
 _INVALID = openapi_problem(NotFound.slug, "request-invalid", StorageError.slug)
 
 

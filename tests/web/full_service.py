@@ -13,11 +13,13 @@ from sqlalchemy import Engine
 from forecaster.pipeline.summaries import rules_document
 from forecaster.settings.configuration import load_configuration
 from forecaster.settings.shipped import shipped_folder
+from forecaster.storage.cycles import CycleRecord, save_cycle
 from forecaster.storage.database import migrate, open_database, transaction
 from forecaster.storage.episodes import save_episode
 from forecaster.storage.grounds import save_ground
 from forecaster.storage.outlooks import save_outlook
 from forecaster.storage.service_documents import BOOKING, RULES, save_service_document
+from forecaster.web.access import Doors
 from forecaster.web.app import create_app
 from forecaster.web.recorded import StoredRecords
 from forecaster.web.stored import StoredReads
@@ -39,12 +41,14 @@ def filled_database(folder: Path) -> Iterator[Engine]:
         save_ground(session, builders.other_ground(), builders.NOW)
         for outlook in (builders.pitch(), builders.green()):
             save_outlook(session, outlook, {"water_phone": "<svg></svg>"})
+        for ground_id in ("thistlefold", "mossbank"):
+            save_cycle(session, CycleRecord(ground_id, builders.ISSUED, builders.ISSUED, "ok", builders.FRESH))
         for alert, identity in zip(builders.alerts(), (OPEN, ENDED), strict=True):
             save_episode(session, alert.model_copy(update={"id": identity}), None)
     yield engine
     engine.dispose()
 
 
-def full_app(engine: Engine, now: Callable[[], datetime] = lambda: builders.NOW) -> FastAPI:
+def full_app(engine: Engine, now: Callable[[], datetime] = lambda: builders.NOW, *, doors: Doors | None = None) -> FastAPI:
     """The whole application over a database."""
-    return create_app(StoredReads(engine, now), records=StoredRecords(engine, now), now=now)
+    return create_app(StoredReads(engine, now), records=StoredRecords(engine, now), now=now, doors=doors)
