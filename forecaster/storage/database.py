@@ -80,11 +80,21 @@ def open_database(url: str, *, busy_seconds: float = BUSY_SECONDS) -> Engine:
     else:
         engine = _postgresql_engine(parsed, busy_seconds)
     try:
-        _prove_writable(engine)
+        prove_writable(engine)
     except StorageError:
         engine.dispose()
         raise
     return engine
+
+
+def prove_writable(engine: Engine) -> None:
+    """Take the write lock for a moment. Raises: StorageError where that fails; in that a database is full shows only when it is written."""
+    with _clear_errors(engine), _writing(engine).connect() as connection:
+        # The begin of a writing transaction is the proof: it takes the write lock, and SQLite reads the header of the file.
+        connection.execute(text("SELECT 1"))
+        if engine.dialect.name == "postgresql" and connection.scalar(text("SHOW transaction_read_only")) == "on":
+            raise StorageError(f"the database {_place(engine.url)} can only be read", hint="Name the main server, not one that follows it.")
+        connection.rollback()
 
 
 def migrate(engine: Engine) -> None:
@@ -155,15 +165,6 @@ def reading(engine: Engine) -> Iterator[Session]:
     """
     with _clear_errors(engine), Session(_of_one_moment(engine), expire_on_commit=False) as session:
         yield session
-
-
-def _prove_writable(engine: Engine) -> None:
-    with _clear_errors(engine), _writing(engine).connect() as connection:
-        # The begin of a writing transaction is the proof: it takes the write lock, and SQLite reads the header of the file.
-        connection.execute(text("SELECT 1"))
-        if engine.dialect.name == "postgresql" and connection.scalar(text("SHOW transaction_read_only")) == "on":
-            raise StorageError(f"the database {_place(engine.url)} can only be read", hint="Name the main server, not one that follows it.")
-        connection.rollback()
 
 
 def _writing(engine: Engine) -> Engine:

@@ -93,6 +93,12 @@ def anything_to_send(session: Session, now: datetime) -> bool:
     return session.scalar(select(MessageRow.id).where(or_(_due(now), late, _abandoned(now, CLAIM_LASTS))).limit(1)) is not None
 
 
+def waiting_since(session: Session, now: datetime) -> datetime | None:
+    """When the message that waits longest should have gone out; None where none is late."""
+    unsent = and_(MessageRow.status.in_(("waiting", "claimed")), MessageRow.not_before <= now, MessageRow.expires_at > now)
+    return session.scalar(select(MessageRow.not_before).where(unsent).order_by(MessageRow.not_before).limit(1))
+
+
 def claim_message(session: Session, message_id: int, *, owner: str, now: datetime) -> bool:
     """Take a due message for sending. True for exactly one of all who try; commit before sending."""
     changes = {"status": "claimed", "claimed_at": now, "claimed_by": owner, "attempts": MessageRow.attempts + 1}

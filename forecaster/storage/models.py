@@ -382,3 +382,13 @@ class ServiceDocumentRow(Table):
     name: Mapped[str] = mapped_column(primary_key=True)
     document: Mapped[dict[str, Any]]
     updated_at: Mapped[datetime]
+
+
+class ConditionRow(Table):
+    """Something that is wrong with the program or its machine, until it is well again."""
+
+    __tablename__ = "condition"
+
+    name: Mapped[str] = mapped_column(primary_key=True)
+    since: Mapped[datetime]
+    text: Mapped[str] = mapped_column(Text)

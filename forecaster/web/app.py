@@ -9,6 +9,7 @@ from typing import Any
 from fastapi import Depends, FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.staticfiles import StaticFiles
+from sqlalchemy import Engine
 from starlette.exceptions import HTTPException
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.responses import Response
@@ -22,6 +23,7 @@ from forecaster.web.api import api_router
 from forecaster.web.keys import StoredKeys, refuse_without_keys
 from forecaster.web.mail_desk import StoredMailDesk
 from forecaster.web.mail_off import MailDesk, mail_off_router
+from forecaster.web.operation import Operation, operation_router
 from forecaster.web.pages import FOLDER, Pages, page_router
 from forecaster.web.problems import KINDS, FieldMistake, Problem, problem, problem_response, slug_of_status
 from forecaster.web.reading import Store
@@ -42,11 +44,13 @@ def create_app(
     now: Callable[[], datetime],
     doors: Doors | None = None,
     keys: StoredKeys | None = None,
+    engine: Engine | None = None,
     outlook_limit_hours: float = OUTLOOK_LIMIT_HOURS,
 ) -> FastAPI:
     """The application over a store; ``now`` gives UTC. Without ``doors`` it answers this machine, without ``keys`` it knows none.
 
     ``records``: what people enter; None for an application that only shows what cycles stored. ``mail_desk``: behind the links in mails.
+    ``engine``: what the readiness check proves, and where it reads what is wrong with the machine.
     """
     # The ready-made documentation pages load scripts from elsewhere, so only the description itself is served.
     app = FastAPI(
@@ -58,8 +62,10 @@ def create_app(
         redoc_url=None,
         dependencies=[Depends(admit)],
     )
-    pages = Pages(store, now, limit_hours=outlook_limit_hours)
+    operation = Operation(store, engine, now, outlook_limit_hours)
+    pages = Pages(store, now, limit_hours=outlook_limit_hours, wrong=operation.wrong)
     app.include_router(api_router(store, records, now, limit_hours=outlook_limit_hours))
+    app.include_router(operation_router(operation))
     app.include_router(page_router(pages))
     if mail_desk is not None:
         app.include_router(mail_off_router(pages, mail_desk, now))
@@ -96,6 +102,7 @@ def from_environment() -> FastAPI:
         now=now,
         doors=Doors(keys_needed=environment.keys_needed, public_url=environment.public_url, bound_to=environment.host),
         keys=StoredKeys(engine, _clock),
+        engine=engine,
     )
 
 

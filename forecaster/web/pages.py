@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -34,8 +34,11 @@ ALERTS_READ = 200
 class Pages:
     """Renders pages over a store."""
 
-    def __init__(self, store: Store, now: Callable[[], datetime], *, limit_hours: float) -> None:
-        self.store, self.now, self.limit_hours = store, now, limit_hours
+    def __init__(
+        self, store: Store, now: Callable[[], datetime], *, limit_hours: float, wrong: Callable[[], Sequence[str]] = tuple
+    ) -> None:
+        """``wrong``: says what is wrong with the program or its machine, for the head of every page."""
+        self.store, self.now, self.limit_hours, self._wrong = store, now, limit_hours, wrong
         self._sample_seen = False
         environment = Environment(
             loader=FileSystemLoader(FOLDER / "templates"), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
@@ -147,10 +150,17 @@ class Pages:
         """A page of one ground without its weather."""
         return self._render(request, template, ground=ground, sample=ground.sample, **context)
 
+    def _told_wrong(self) -> Sequence[str]:
+        try:
+            return self._wrong()
+        except ForecasterError:
+            # The database itself may be what failed; the page that says so must still be shown.
+            return ()
+
     def _render(self, request: Request, template: str, *, sample: bool, status: int = 200, **context: object) -> HTMLResponse:
         weather = context.pop("weather", None)
         alarm = weather if isinstance(weather, WeatherStatus) and weather.state != "fresh" else None
-        context = {"weather": weather, "alarm": alarm, "sample": sample, **context}
+        context = {"weather": weather, "alarm": alarm, "sample": sample, "wrong": self._told_wrong(), **context}
         headers = {"Cache-Control": "no-cache"}
         return self._templates.TemplateResponse(request, template, context, status_code=status, headers=headers)
 
