@@ -20,6 +20,7 @@ from forecaster.web.lookup import GroundId, ground_or_missing
 from forecaster.web.paging import Limit, Next, SurfaceFilter, page_of, place_after
 from forecaster.web.problems import openapi_problem
 from forecaster.web.reading import Store
+from forecaster.web.ready import ReadyAnswers, to_the_minute
 from forecaster.web.recorded import StoredRecords
 from forecaster.web.standing import outlooks_of
 from forecaster.web.visitor import require_write
@@ -66,7 +67,7 @@ class _Placed:
 
 
 def add_alert_routes(
-    router: APIRouter, store: Store, records: StoredRecords | None, now: Callable[[], datetime], *, limit_hours: float
+    router: APIRouter, store: Store, records: StoredRecords | None, ready: ReadyAnswers, now: Callable[[], datetime], *, limit_hours: float
 ) -> None:
     """The routes of alerts; without ``records`` they can only be read."""
 
@@ -81,16 +82,21 @@ def add_alert_routes(
     ) -> Response:
         """Alerts of a ground, newest first."""
         after = place_after(next)
-        found = ground_or_missing(store, ground)
-        alerts = store.alerts(found.id, include_ended=state == "all", limit=READ_AT_MOST)
-        placed = [_Placed(a.raised_at_utc, a.id, a) for a in alerts if surface in (None, a.surface_id)]
-        items, following = page_of(placed, after, limit)
-        moment = now()
-        weather = ground_weather(found, outlooks_of(store, found), moment, limit_hours=limit_hours)
-        answer = AlertsAnswer(
-            ground_id=found.id, items=tuple(p.alert for p in items), next=following, answered_at_utc=moment, weather=weather
-        )
-        return told(request, answer)
+        moment = to_the_minute(now())
+
+        def render() -> AlertsAnswer:
+            found = ground_or_missing(store, ground)
+            alerts = store.alerts(found.id, include_ended=state == "all", limit=READ_AT_MOST)
+            placed = [_Placed(a.raised_at_utc, a.id, a) for a in alerts if surface in (None, a.surface_id)]
+            items, following = page_of(placed, after, limit)
+            weather = ground_weather(found, outlooks_of(store, found), moment, limit_hours=limit_hours)
+            told_alerts = tuple(placed.alert for placed in items)
+            return AlertsAnswer(ground_id=found.id, items=told_alerts, next=following, answered_at_utc=moment, weather=weather)
+
+        mark = store.alerts_mark(ground) if state == "open" else None
+        if mark is None:
+            return told(request, render())
+        return ready.serve(request, ("alerts", ground, surface, limit, after), (mark, moment), render)
 
     if records is not None:
         _add_marks(router, store, records, now)

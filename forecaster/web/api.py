@@ -32,6 +32,7 @@ from forecaster.web.lookup import GroundId, SurfaceId, ground_or_missing, surfac
 from forecaster.web.model_routes import PastDays, add_model_routes
 from forecaster.web.problems import KINDS, openapi_problem
 from forecaster.web.reading import Store
+from forecaster.web.ready import ReadyAnswers, to_the_minute
 from forecaster.web.record_routes import add_record_routes
 from forecaster.web.recorded import StoredRecords
 from forecaster.web.rounding import rounded
@@ -49,7 +50,8 @@ _INVALID = openapi_problem(NotFound.slug, "request-invalid", StorageError.slug)
 def api_router(store: Store, records: StoredRecords | None, now: Callable[[], datetime], *, limit_hours: float) -> APIRouter:
     """All routes of the API over a store. ``records``: None for one that only reads what cycles stored."""
     router = APIRouter(prefix=PREFIX)
-    add_alert_routes(router, store, records, now, limit_hours=limit_hours)
+    ready = ReadyAnswers()
+    add_alert_routes(router, store, records, ready, now, limit_hours=limit_hours)
     add_model_routes(router, store, records, now, limit_hours=limit_hours)
     if records is not None:
         add_booking_route(router, store, records, now, limit_hours=limit_hours)
@@ -110,20 +112,15 @@ def api_router(store: Store, records: StoredRecords | None, now: Callable[[], da
         past_days: PastDays = 0,
     ) -> Response:
         """Today and the coming 14 days with signals and reasons. Send If-None-Match to ask only for news."""
-        found = ground_or_missing(store, ground)
-        summary = surface_or_missing(found, surface)
-        stored = store.outlook(found.id, summary.id)
-        if stored is None:
-            raise NotFound(
-                f"There is no outlook of {summary.name} yet.", hint="The first cycle makes one; /api/v1/health tells when it ran."
-            )
-        moment = now()
-        outlook = stored.model_copy(update={"days": tuple(d for d in stored.days if d.lead_days >= -past_days)})
-        weather = weather_at(stored, moment, limit_hours=limit_hours)
-        answer = OutlookAnswer(
-            outlook=outlook, outlook_age_hours=hours_between(stored.issued_at_utc, moment), answered_at_utc=moment, weather=weather
-        )
-        return told(request, rounded(answer))
+        moment = to_the_minute(now())
+
+        def render() -> OutlookAnswer:
+            return _outlook_answer(store, ground, surface, past_days, moment, limit_hours=limit_hours)
+
+        mark = store.outlook_mark(ground, surface)
+        if mark is None:
+            return told(request, render())
+        return ready.serve(request, ("outlook", ground, surface, past_days), (mark, moment), render)
 
     add_explanation_route(router, store, now, limit_hours=limit_hours)
 
@@ -151,6 +148,20 @@ def api_router(store: Store, records: StoredRecords | None, now: Callable[[], da
         return {slug: {"status": status, "title": title} for slug, (status, title) in KINDS.items() if slug != ForecasterError.slug}
 
     return router
+
+
+def _outlook_answer(
+    store: Store, ground_id: str, surface_id: str, past_days: int, moment: datetime, *, limit_hours: float
+) -> OutlookAnswer:
+    found = ground_or_missing(store, ground_id)
+    summary = surface_or_missing(found, surface_id)
+    stored = store.outlook(found.id, summary.id)
+    if stored is None:
+        raise NotFound(f"There is no outlook of {summary.name} yet.", hint="The first cycle makes one; /api/v1/health tells when it ran.")
+    outlook = stored.model_copy(update={"days": tuple(d for d in stored.days if d.lead_days >= -past_days)})
+    weather = weather_at(stored, moment, limit_hours=limit_hours)
+    age = hours_between(stored.issued_at_utc, moment)
+    return rounded(OutlookAnswer(outlook=outlook, outlook_age_hours=age, answered_at_utc=moment, weather=weather))
 
 
 def health_of(store: Store, ground: GroundSummary, now: datetime, *, limit_hours: float) -> GroundHealth:

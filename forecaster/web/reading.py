@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Literal, Protocol
@@ -84,6 +84,14 @@ class Store(Protocol):
 
     def explanation(self, ground_id: str, surface_id: str) -> Explanation | None:
         """Why each rule did or did not speak of one surface, in the newest outlook; None before the first cycle."""
+        ...
+
+    def outlook_mark(self, ground_id: str, surface_id: str) -> Hashable | None:
+        """Changes whenever ``outlook`` or the ground does; cheap to read. None where there is no outlook."""
+        ...
+
+    def alerts_mark(self, ground_id: str) -> Hashable | None:
+        """Changes whenever open alerts, the ground or its outlooks do; cheap to read. None where there is no such ground."""
         ...
 
     def charts(self, ground_id: str, surface_id: str) -> Mapping[str, str]:

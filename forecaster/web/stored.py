@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -20,6 +20,7 @@ from forecaster.storage.explanations import latest_explanation
 from forecaster.storage.grounds import get_ground, list_grounds
 from forecaster.storage.mail_stops import mail_stops
 from forecaster.storage.mailed import WITHDRAWALS
+from forecaster.storage.marks import alerts_mark, outlook_mark
 from forecaster.storage.message_heads import MessageHead, message_heads
 from forecaster.storage.messages import StoredMessage, count_messages, recent_messages
 from forecaster.storage.outlooks import latest_charts, latest_outlook, latest_outlooks
@@ -64,6 +65,14 @@ class StoredReads:
     def explanation(self, ground_id: str, surface_id: str) -> Explanation | None:
         with reading(self._engine) as session:
             return latest_explanation(session, ground_id, surface_id)
+
+    def outlook_mark(self, ground_id: str, surface_id: str) -> Hashable | None:
+        with reading(self._engine) as session:
+            return outlook_mark(session, ground_id, surface_id, now=self._now())
+
+    def alerts_mark(self, ground_id: str) -> Hashable | None:
+        with reading(self._engine) as session:
+            return alerts_mark(session, ground_id, now=self._now())
 
     def charts(self, ground_id: str, surface_id: str) -> Mapping[str, str]:
         with reading(self._engine) as session:

@@ -7,7 +7,7 @@ days after the rain. Numbers are plausible, not computed: nothing here checks th
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 from itertools import pairwise
@@ -506,6 +506,13 @@ class MemoryStore:
         answer = ExplanationAnswer.model_validate(examples.BY_PATH["/api/v1/grounds/{ground}/surfaces/{surface}/explanation"])
         shown = {"ground_id": ground_id, "surface_id": surface_id, "surface_name": surface_id, "today": answer.explained.day}
         return Explanation(**shown, issued_at_utc=answer.issued_at_utc, rules=answer.rules, days=(answer.explained,))
+
+    def outlook_mark(self, ground_id: str, surface_id: str) -> Hashable | None:
+        found = self.outlook(ground_id, surface_id)
+        return None if found is None else found.model_dump_json()
+
+    def alerts_mark(self, ground_id: str) -> Hashable | None:
+        return None if self.ground(ground_id) is None else repr((self.outlook_list, self.alert_list))
 
     def charts(self, ground_id: str, surface_id: str) -> Mapping[str, str]:
         return self.chart_map.get((ground_id, surface_id), {})
