@@ -9,6 +9,7 @@ from forecaster.pipeline.claims import CYCLE, cycle_of, run_claimed
 from forecaster.pipeline.context import Context
 from forecaster.pipeline.outgoing import send_due
 from forecaster.pipeline.together import with_answers
+from forecaster.pipeline.upkeep import keep_well
 from forecaster.storage.database import transaction
 from forecaster.storage.tasks import drop_other_tasks, due_tasks, ensure_task, hasten_task
 
@@ -36,6 +37,8 @@ def run_due(context: Context, *, stopping: Callable[[], bool] = lambda: False) -
             send_due(context, stopping=stopping)
             if not stopping() and run_claimed(ground, context, asked=asked) is not None:
                 ran.append(ground.id)
+        if not stopping():
+            keep_well(context, ran=ran)
     finally:
         send_due(context, stopping=stopping)
     return tuple(ran)

@@ -14,7 +14,7 @@ from forecaster import __version__
 from forecaster.delivery.folder import FolderMailer
 from forecaster.delivery.outbox import Mailer
 from forecaster.delivery.smtp import SmtpMailer, SmtpServer
-from forecaster.pipeline.context import Context, fixed_now, unbroken
+from forecaster.pipeline.context import Context, Upkeep, fixed_now, unbroken
 from forecaster.settings.configuration import load_configuration
 from forecaster.settings.environment import Environment
 from forecaster.sources.openmeteo import Service as OpenMeteo
@@ -57,6 +57,14 @@ def make_context(environment: Environment, *, stop: Stop | None = None) -> Conte
         clock=make_clock(still),
         owner=f"{socket.gethostname()}/{os.getpid()}/{uuid4().hex[:6]}",  # hosts and process ids come again, in containers always
         real_clock=make_clock(None),
+        upkeep=Upkeep(
+            heartbeat_url=environment.heartbeat_url.get_secret_value() if environment.heartbeat_url else None,
+            backup_folder=environment.backup_folder,
+            backup_keep=environment.backup_keep,
+            disk_folder=environment.data,
+            low_disk_mb=environment.low_disk_mb,
+            ground_mb=environment.ground_mb,
+        ),
         breakable=stop.breakable if stop is not None else unbroken,
     )
 

@@ -25,6 +25,7 @@ from sqlalchemy import Engine, make_url
 
 from forecaster.errors import StorageError
 from forecaster.stopping import STOP_SECONDS
+from forecaster.storage.clock import doubt_of_clock
 from forecaster.storage.database import reading
 from forecaster.storage.messages import anything_to_send
 from forecaster.storage.tasks import any_free_task
@@ -99,7 +100,9 @@ class Worker:
 def something_is_due(engine: Engine, now: datetime) -> bool:
     """Whether there is work for a process. Raises: StorageError."""
     with reading(engine) as session:
-        return any_free_task(session, now, real_now=datetime.now(UTC)) or anything_to_send(session, now)
+        return any_free_task(session, now, real_now=datetime.now(UTC)) or (
+            anything_to_send(session, now) and doubt_of_clock(session, now) is None
+        )
 
 
 @contextmanager

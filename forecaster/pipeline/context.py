@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from contextlib import AbstractContextManager, nullcontext
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
+from pathlib import Path
 
 import requests
 from sqlalchemy import Engine
@@ -21,6 +22,20 @@ from forecaster.sources.sample import load_sample
 def unbroken(*, patient: bool = False) -> AbstractContextManager[None]:
     """Nothing breaks the work off but an error."""
     return nullcontext()
+
+
+@dataclass(frozen=True)
+class Upkeep:
+    """What keeps the program well when nobody looks; each None: not asked for."""
+
+    heartbeat_url: str | None = None
+    """Address outside that hears of every run of cycles."""
+    backup_folder: Path | None = None
+    backup_keep: int = 14
+    disk_folder: Path | None = None
+    """On the disk that is watched."""
+    low_disk_mb: int = 500
+    ground_mb: int = 200
 
 
 @dataclass(frozen=True)
@@ -45,6 +60,7 @@ class Context:
     """Name of this process in claims."""
     real_clock: Callable[[], datetime]
     """tz-aware UTC that goes on also where ``clock`` stands still for invented weather: a claim left behind must run out."""
+    upkeep: Upkeep = field(default_factory=Upkeep)
     breakable: Callable[..., AbstractContextManager[None]] = unbroken
     """Around work that an orderly stop of the process may break off; ``patient=True``: only some seconds after it was asked for."""
 

@@ -39,6 +39,7 @@ from forecaster.risk.explain import explanation
 from forecaster.risk.judgement import judge
 from forecaster.risk.outlook import build_outlook
 from forecaster.risk.wet_hours import wet_hours_of
+from forecaster.storage.conditions import low_disk
 from forecaster.storage.cycles import CycleRecord, save_cycle
 from forecaster.storage.database import reading, transaction
 from forecaster.storage.episodes import alerts_ended_since, alerts_of, open_alerts, save_episode
@@ -112,7 +113,11 @@ def _run(ground: Ground, context: Context, *, started: datetime, asked: Outcome 
         build_outlook(surface, configuration.rules, today=today, issued_at=started, wet_hours=wet_hours[surface.surface.id], judged=said)
         for surface, said in judged
     )
-    charts = {outlook.surface_id: {name: render_svg(chart) for name, chart in chart_set(outlook).items()} for outlook in outlooks}
+    with reading(context.engine) as session:
+        low = low_disk(session)
+    charts = {
+        outlook.surface_id: {} if low else {name: render_svg(chart) for name, chart in chart_set(outlook).items()} for outlook in outlooks
+    }
 
     with transaction(context.engine) as session:
         check(session)
@@ -121,7 +126,7 @@ def _run(ground: Ground, context: Context, *, started: datetime, asked: Outcome 
         keep_state(session, ground, model, run)
         for outlook in outlooks:
             save_outlook(session, outlook, charts[outlook.surface_id])
-        for surface, said in judged:
+        for surface, said in () if low else judged:
             save_explanation(session, explanation(surface, said, configuration.rules, today=today, issued_at=started))
         before = {alert.id: alert.severity for alert, _ in open_alerts(session, ground.id)}
         decision = _decide(session, ground, outlooks, context, now=started)

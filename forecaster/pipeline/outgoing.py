@@ -14,6 +14,7 @@ from forecaster.delivery.message import Letter
 from forecaster.delivery.outbox import Attempt, deliver
 from forecaster.pipeline.context import Context
 from forecaster.pipeline.mail_links import off_link
+from forecaster.storage.clock import doubt_of_clock
 from forecaster.storage.database import transaction
 from forecaster.storage.mail_stops import stop_mail
 from forecaster.storage.mailed import hold_message
@@ -48,6 +49,8 @@ def send_due(context: Context, *, stopping: Callable[[], bool] = lambda: False, 
     now = context.clock()
     until = monotonic() + patience_s
     with transaction(context.engine) as session:
+        if doubt_of_clock(session, now) is not None:
+            return ends  # nothing is sent, and nothing counts as outlived: pages and checks say why
         release_claims(session, now)
         if expired := expire_messages(session, now):
             ends["expired"] = expired

@@ -25,7 +25,7 @@ from forecaster.settings.shipped import shipped_folder
 FILE = "environment"
 PREFIX = "FORECASTER_"
 TEST_PREFIX = "FORECASTER_TEST_"  # the test suite's own
-SECRETS = frozenset({"smtp_password", "openmeteo_key", "database_url"})  # a database address may hold a password
+SECRETS = frozenset({"smtp_password", "openmeteo_key", "database_url", "heartbeat_url"})  # a database address may hold a password
 LOOPBACK = ("127.0.0.1", "::1", "localhost")
 PORTS = {"starttls": 587, "tls": 465, "none": 25}  # RFC 6409, RFC 8314, RFC 5321
 
@@ -43,6 +43,12 @@ def _networks(text: object) -> tuple[str, ...]:
         return tuple(str(ip_network(part)) for part in found)  # type: ignore[attr-defined]
     except (TypeError, ValueError) as error:
         raise PydanticCustomError("networks", "not addresses") from error
+
+
+def _secret_web_address(secret: SecretStr) -> SecretStr:
+    if not re.fullmatch(r"https?://[^\s/?#]+([/?][^\s]*)?", secret.get_secret_value()):
+        raise PydanticCustomError("web_address", "not a web address")
+    return secret
 
 
 def _absolute(path: Path) -> Path:
@@ -86,6 +92,17 @@ class Environment(BaseSettings):
     nasa_power_url: WebAddress = "https://power.larc.nasa.gov"
     public_url: WebAddress | None = None
     """Address under which people reach the pages, for links in mails."""
+    heartbeat_url: Annotated[SecretStr, AfterValidator(_secret_web_address)] | None = Field(
+        default=None, description="a web address that begins with http:// or https://"
+    )
+    """Address outside that is asked for after every run of cycles: whoever watches it learns when that stops."""
+    backup_folder: Folder | None = None
+    """Folder that a checked copy of the database is written to every day: better on another disk or machine."""
+    backup_keep: Annotated[int, Field(ge=1, le=1000, description="a whole number from 1 to 1000")] = 14
+    low_disk_mb: Annotated[int, Field(ge=10, le=1_000_000, description="megabytes, a whole number from 10 to 1000000")] = 500
+    """Below so much free room in the data folder only what is needed is written."""
+    ground_mb: Annotated[int, Field(ge=10, le=100_000, description="megabytes, a whole number from 10 to 100000")] = 200
+    """Room that one ground may take in the database before it is said."""
     fixed_now: AwareDatetime | None = Field(default=None, description="a time with its offset, like 2026-09-12T05:00:00Z")
     """The moment at which the program stands still: for the invented sample weather, never for a real ground."""
     trusted_proxies: Annotated[tuple[str, ...], NoDecode, BeforeValidator(_networks)] = Field(

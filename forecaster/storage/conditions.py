@@ -37,3 +37,8 @@ def conditions(session: Session) -> tuple[Condition, ...]:
     """Everything that is wrong, oldest first."""
     rows = session.execute(select(ConditionRow.name, ConditionRow.since, ConditionRow.text).order_by(ConditionRow.since, ConditionRow.name))
     return tuple(Condition(row.name, row.since, row.text) for row in rows)
+
+
+def low_disk(session: Session) -> bool:
+    """Whether only what is needed may be written: the disk is nearly full."""
+    return session.scalar(select(ConditionRow.name).where(ConditionRow.name == "disk")) is not None

@@ -62,6 +62,11 @@ def latest_cycle(
     return None if row is None else _read(row)
 
 
+def first_cycle_at(session: Session, ground_id: str) -> datetime | None:
+    """When the first run of a ground that is still kept began; None before it."""
+    return session.scalar(select(CycleRow.started_at).where(CycleRow.ground_id == ground_id).order_by(CycleRow.id).limit(1))
+
+
 def _read(row: CycleRow) -> CycleRecord:
     try:
         weather = None if row.weather is None else WeatherStatus.model_validate(row.weather)

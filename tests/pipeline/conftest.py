@@ -21,7 +21,7 @@ from forecaster.delivery.folder import FolderMailer
 from forecaster.documents import AlertDocument, SurfaceOutlook
 from forecaster.ground.ground import Ground, WeatherChoice
 from forecaster.pipeline.claims import run_cycles
-from forecaster.pipeline.context import Context
+from forecaster.pipeline.context import Context, Upkeep
 from forecaster.pipeline.outgoing import send_due
 from forecaster.settings.configuration import Configuration, load_configuration
 from forecaster.settings.shipped import shipped_folder
@@ -47,6 +47,7 @@ class Service:
     owner: str = "test"
     contact: str | None = None
     operator_email: str | None = None
+    upkeep: Upkeep = field(default_factory=Upkeep)
     weather: pd.DataFrame = field(default_factory=lambda: sample_hours().copy())
 
     @property
@@ -68,6 +69,7 @@ class Service:
             open_meteo=OpenMeteo(),
             contact=self.contact,
             operator_email=self.operator_email,
+            upkeep=self.upkeep,
             met_norway_url="https://api.met.no",
             nasa_power_url="https://power.larc.nasa.gov",
             clock=lambda: self.now,
