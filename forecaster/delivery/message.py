@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from email.headerregistry import Address
 from email.message import EmailMessage
@@ -22,6 +22,16 @@ _DOMAIN = re.compile(r"(?=.{1,253}\Z)(?:[A-Za-z0-9](?:[A-Za-z0-9-]{0,61}[A-Za-z0
 
 
 @dataclass(frozen=True)
+class Enclosure:
+    """Something that goes with a message. ``content_id``: by which its HTML shows it, without brackets; None: a file beside the message."""
+
+    name: str
+    media_type: str
+    content_id: str | None
+    body: bytes = field(repr=False)
+
+
+@dataclass(frozen=True)
 class Letter:
     """What the outbox keeps of one message. ``sender`` and ``recipient``: "name@example.org" or "Name <name@example.org>"."""
 
@@ -34,10 +44,13 @@ class Letter:
     written_at: datetime
     off_link: str | None = None
     """Where a mail program may take this address off by one POST (RFC 8058); None where there is no such place."""
+    enclosures: tuple[Enclosure, ...] = ()
 
 
 def compose(letter: Letter) -> EmailMessage:
-    """Write the email: text first, HTML as the alternative. The same letter gives the same bytes, so a second copy is known as one.
+    """Write the email: text first, HTML with its pictures as the alternative, files beside them.
+
+    The same letter gives the same bytes, so a second copy is known as one.
 
     Raises: DeliveryRejected where sender or recipient is not one plain address; a line break in either is never passed on.
     """
@@ -56,9 +69,27 @@ def compose(letter: Letter) -> EmailMessage:
         message["List-Unsubscribe-Post"] = "List-Unsubscribe=One-Click"
     message.set_content(letter.text, cte="quoted-printable")
     message.add_alternative(letter.html, subtype="html", cte="quoted-printable")
-    # The boundary is random by default; a fixed one makes a repeated message equal to the byte.
-    message.set_boundary(f"=_{_digest(letter.key, recipient.addr_spec)}")
+    _enclose(message, letter.enclosures)
+    # A boundary is random by default; a fixed one makes a repeated message equal to the byte.
+    for number, part in enumerate(part for part in message.walk() if part.is_multipart()):
+        part.set_boundary(f"=_{number}_{_digest(letter.key, recipient.addr_spec)}")
     return message
+
+
+def _enclose(message: EmailMessage, enclosures: tuple[Enclosure, ...]) -> None:
+    """Pictures go with the HTML that shows them (RFC 2387), files beside both forms."""
+    html = message.get_body(("html",))
+    assert isinstance(html, EmailMessage)
+    for one in enclosures:
+        main, _, sub = one.media_type.partition("/")
+        if one.content_id is not None:
+            html.add_related(one.body, main, sub, cid=f"<{one.content_id}>", filename=one.name, disposition="inline")
+    for one in enclosures:
+        main, _, sub = one.media_type.partition("/")
+        if one.content_id is None and main == "text":
+            message.add_attachment(one.body.decode(), subtype=sub, filename=one.name, cte="quoted-printable")
+        elif one.content_id is None:
+            message.add_attachment(one.body, main, sub, filename=one.name)
 
 
 def message_id(key: str, recipient: str, *, domain: str) -> str:

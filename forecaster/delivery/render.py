@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
 from functools import cache
 from urllib.parse import urlsplit
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
+from forecaster.delivery.message import Enclosure
 from forecaster.documents import DigestDocument, DigestEntry, Signal, WeatherStatus
 
 SAMPLE_NOTICE = "This is sample weather: the ground and its weather are invented. Do not act on it."
@@ -19,16 +20,33 @@ NOTHING_CHANGED = "No change to report."
 NOTHING_KNOWN_TO_CHANGE = "No change that is known; without weather nobody can say more."
 NOTHING_TO_DO = "Nothing beyond the usual round."
 LOOK_YOURSELF = "Walk the ground and look for yourself: without weather this message cannot tell you."
+MORE_ON_PAGES = "Charts, every reason, sources and what is assumed: on the pages above."
+MORE_IN_HTML = "Charts, every reason, sources and what is assumed: in the HTML form of this mail."
 TEXT_WIDTH = 78
 
 
 @dataclass(frozen=True)
 class RenderedMessage:
-    """A message in words, ready for the outbox."""
+    """A message in words, ready for the outbox, and what goes with it."""
 
     subject: str
     text: str
     html: str
+    enclosures: tuple[Enclosure, ...] = ()
+
+
+@dataclass(frozen=True)
+class MailPicture:
+    """The chart of a surface. ``finding``: what it shows, in a sentence, for those who do not see it."""
+
+    surface_id: str
+    content_id: str
+    finding: str
+    png: bytes = field(repr=False)
+
+    def enclosure(self) -> Enclosure:
+        """As it goes with the message."""
+        return Enclosure(f"{self.surface_id}.png", "image/png", self.content_id, self.png)
 
 
 @dataclass(frozen=True)
@@ -43,15 +61,25 @@ class _Surface:
     signals: tuple[Signal, ...]
     next_fixture: str | None
     link: str | None
+    picture: MailPicture | None
+    also: str
+    """All signals but the first, in a line for the text."""
+    quiet: bool
+    """Known, and nothing speaks against it: a line in the text is enough."""
 
 
-def render_digest(digest: DigestDocument) -> RenderedMessage:
-    """Write the daily message: sample notice, opening, weather, what to do, changes, surfaces worst first, cautions, notes, sources.
+def render_digest(digest: DigestDocument, *, pictures: Sequence[MailPicture] = (), files: Sequence[Enclosure] = ()) -> RenderedMessage:
+    """Write the daily message: sample notice, opening, weather, what to do, changes, surfaces worst first, cautions.
+
+    The HTML has everything: each signal's reason, notes, sources and pictures. The text is for six in the morning: of each surface the
+    worst signal with its reason, the others in a line, the quiet ones in a line each. ``files`` go with it.
 
     Rules on trial are left out: they are shown on pages, never mailed. An advice or caution that stands in the list of the whole
     digest is not repeated beside its surface.
     """
-    surfaces = [_arrange(entry, warned=digest.weather.state == "missing") for entry in digest.entries]
+    shown = {picture.surface_id: picture for picture in pictures}
+    warned = digest.weather.state == "missing"
+    surfaces = [_arrange(entry, warned=warned, picture=shown.get(entry.surface_id)) for entry in digest.entries]
     signals = [signal for surface in surfaces for signal in surface.signals]
     unsure = digest.weather.state == "missing" or not all(entry.known for entry in digest.entries)
     parts = {
@@ -66,15 +94,17 @@ def render_digest(digest: DigestDocument) -> RenderedMessage:
         "nothing_changed": NOTHING_KNOWN_TO_CHANGE if unsure else NOTHING_CHANGED,
         "nothing_to_do": LOOK_YOURSELF if unsure else NOTHING_TO_DO,
         "sources": _once(f"{signal.title}: {signal.source}" for signal in signals),
+        "more": MORE_ON_PAGES if any(surface.link for surface in surfaces) else MORE_IN_HTML,
         "said": " ".join(" ".join(digest.to_do).split()),
     }
     templates = _templates()
     text = templates.get_template("digest.txt").render(parts)
     html = templates.get_template("digest.html").render(parts)
-    return RenderedMessage(subject=" ".join(digest.subject.split()), text=text, html=html)
+    enclosures = (*(surface.picture.enclosure() for surface in surfaces if surface.picture), *files)
+    return RenderedMessage(subject=" ".join(digest.subject.split()), text=text, html=html, enclosures=enclosures)
 
 
-def _arrange(entry: DigestEntry, *, warned: bool) -> _Surface:
+def _arrange(entry: DigestEntry, *, warned: bool, picture: MailPicture | None) -> _Surface:
     """``warned``: the opening has said already that no weather does not mean that all is well."""
     if not entry.known:
         word, style = "Not known", "unknown"
@@ -82,15 +112,19 @@ def _arrange(entry: DigestEntry, *, warned: bool) -> _Surface:
         word, style = entry.severity.value, entry.severity.value.lower()
     else:
         word, style = "Nothing against it", "quiet"
+    mailed = tuple(signal for signal in entry.signals if not signal.trial)
     return _Surface(
         name=entry.surface_name,
         word=word,
         style=style,
         headline=entry.headline,
         warning="" if entry.known or warned else NO_WEATHER_NOTICE,
-        signals=tuple(signal for signal in entry.signals if not signal.trial),
+        signals=mailed,
         next_fixture=entry.next_fixture,
         link=_web_link(entry.link),
+        picture=picture,
+        also="; ".join(f"{signal.title} ({signal.severity}, {signal.certainty.lower()}), {signal.when}" for signal in mailed[1:]),
+        quiet=entry.known and entry.severity is None,
     )
 
 

@@ -15,6 +15,7 @@ from forecaster.alerts.episode import Episode
 from forecaster.alerts.mailing import has_changed, newly_severe
 from forecaster.charts.render import render_svg
 from forecaster.charts.surface import chart_set
+from forecaster.delivery.render import MailPicture
 from forecaster.documents import SurfaceOutlook, WeatherStatus
 from forecaster.errors import ForecasterError
 from forecaster.ground.ground import Ground
@@ -23,6 +24,8 @@ from forecaster.pipeline.entered import with_entered
 from forecaster.pipeline.failure import record_failure
 from forecaster.pipeline.gather import issues_to_store, joined_weather, read_onsite, wants_history
 from forecaster.pipeline.leases import Check, LeaseLost, nobody_else
+from forecaster.pipeline.pictures import mail_pictures
+from forecaster.pipeline.planned import calendar_file, plan_windows
 from forecaster.pipeline.pull import pull_history, pull_weather
 from forecaster.pipeline.soil_run import (
     keep_state,
@@ -33,7 +36,7 @@ from forecaster.pipeline.soil_run import (
     window_start,
 )
 from forecaster.pipeline.summaries import ground_summary, rules_document
-from forecaster.pipeline.telling import Telling, enqueue_digest, enqueue_notices, withdraw_overtaken
+from forecaster.pipeline.telling import Telling, WithIt, digest_awaited, enqueue_digest, enqueue_notices, withdraw_overtaken
 from forecaster.pipeline.together import Outcome
 from forecaster.risk.explain import explanation
 from forecaster.risk.judgement import judge
@@ -119,6 +122,11 @@ def _run(ground: Ground, context: Context, *, started: datetime, asked: Outcome 
         outlook.surface_id: {} if low else {name: render_svg(chart) for name, chart in chart_set(outlook).items()} for outlook in outlooks
     }
 
+    telling = Telling(ground, context.public_url, started, service.cycle_every_minutes)
+    with reading(context.engine) as session:
+        awaited = digest_awaited(session, telling)
+    pictures = mail_pictures(outlooks, charts) if awaited else ()
+
     with transaction(context.engine) as session:
         check(session)
         for issue in issues_to_store(ground, pulled.issues, now=started):
@@ -130,8 +138,8 @@ def _run(ground: Ground, context: Context, *, started: datetime, asked: Outcome 
             save_explanation(session, explanation(surface, said, configuration.rules, today=today, issued_at=started))
         before = {alert.id: alert.severity for alert, _ in open_alerts(session, ground.id)}
         decision = _decide(session, ground, outlooks, context, now=started)
-        telling = Telling(ground, context.public_url, started, context.configuration.service.cycle_every_minutes)
-        told = _tell(session, telling, outlooks, decision, weather.status)
+        plan_windows(session, ground_summary(ground), outlooks, now=started)
+        told = _tell(session, telling, outlooks, decision, weather.status, pictures)
         severe = newly_severe(before, decision)
         enqueue_notices(session, telling, ground_summary(ground), severe, outlooks, weather.status, told=told)
         record = CycleRecord(
@@ -166,7 +174,12 @@ def _decide(session: Session, ground: Ground, outlooks: Sequence[SurfaceOutlook]
 
 
 def _tell(
-    session: Session, telling: Telling, outlooks: tuple[SurfaceOutlook, ...], decision: EpisodeDecision, weather: WeatherStatus
+    session: Session,
+    telling: Telling,
+    outlooks: tuple[SurfaceOutlook, ...],
+    decision: EpisodeDecision,
+    weather: WeatherStatus,
+    pictures: tuple[MailPicture, ...],
 ) -> frozenset[str]:
     """Put the day's message into the outbox; returns whose is new. It tells what has changed since the last one, many cycles ago."""
     ground, now = telling.ground, telling.now
@@ -181,7 +194,8 @@ def _tell(
         decision = replace(decision, ended=(*earlier, *decision.ended))
     previous = None if told is None else told.outlooks
     digest = build_digest(DigestInputs(ground_summary(ground), outlooks, previous, decision, weather, telling.public_url, now))
-    new = enqueue_digest(session, telling, digest, changed=has_changed(previous, weather, digest.changes))
+    with_it = WithIt(pictures, calendar_file(session, ground_summary(ground), now=now))
+    new = enqueue_digest(session, telling, digest, changed=has_changed(previous, weather, digest.changes), with_it=with_it)
     if new:
         save_told(session, ground.id, digest.local_day, Told(now, outlooks))
     return new

@@ -10,12 +10,13 @@ from time import monotonic
 from sqlalchemy.orm import Session
 
 from forecaster.alerts.mailing import quiet_end
-from forecaster.delivery.message import Letter
+from forecaster.delivery.message import Enclosure, Letter
 from forecaster.delivery.outbox import Attempt, deliver
 from forecaster.pipeline.context import Context
 from forecaster.pipeline.mail_links import off_link
 from forecaster.storage.clock import doubt_of_clock
 from forecaster.storage.database import transaction
+from forecaster.storage.enclosures import enclosure_bodies
 from forecaster.storage.mail_stops import stop_mail
 from forecaster.storage.mailed import hold_message
 from forecaster.storage.messages import (
@@ -92,6 +93,8 @@ def _deliver(message: StoredMessage, letter: Letter, context: Context) -> Attemp
 
 
 def _letter(session: Session, message: StoredMessage, context: Context) -> Letter:
+    marks = (message.enclosures or {}).get("parts", [])
+    bodies = enclosure_bodies(session, marks)
     return Letter(
         key=message.key,
         sender=context.sender,
@@ -101,6 +104,9 @@ def _letter(session: Session, message: StoredMessage, context: Context) -> Lette
         html=message.html,
         written_at=message.created_at,
         off_link=off_link(session, context.public_url, message.ground_id, message.recipient, now=context.clock()),
+        enclosures=tuple(
+            Enclosure(m["name"], m["media_type"], m["content_id"], bodies[m["digest"]]) for m in marks if m["digest"] in bodies
+        ),
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
+from typing import Any
 
 from sqlalchemy.orm import Session
 
@@ -13,12 +14,14 @@ from forecaster.alerts.episode import Episode
 from forecaster.alerts.immediate import immediate_notice
 from forecaster.alerts.mailing import SIGN_OF_LIFE_DAYS, DailyMail, MailBefore, daily_mail, is_severe, quiet_end
 from forecaster.delivery.footer import MailFooter, with_footer
+from forecaster.delivery.message import Enclosure
 from forecaster.delivery.notice import render_notice
-from forecaster.delivery.render import SAMPLE_NOTICE, RenderedMessage, render_digest
+from forecaster.delivery.render import SAMPLE_NOTICE, MailPicture, RenderedMessage, render_digest
 from forecaster.documents import DigestDocument, GroundSummary, SurfaceOutlook, WeatherStatus
 from forecaster.ground.ground import Ground, Recipient
 from forecaster.pipeline.mail_links import off_link
 from forecaster.risk.sentences import day_words
+from forecaster.storage.enclosures import save_enclosure
 from forecaster.storage.mail_stops import stopped_addresses
 from forecaster.storage.mailed import IMMEDIATE, OVERTAKEN_BY_DIGEST, OVERTAKEN_BY_EVENTS, last_mail, waiting_notices, withdraw
 from forecaster.storage.messages import NewMessage, digest_key, enqueue_message, message_status
@@ -42,13 +45,29 @@ class Telling:
         return self.now.astimezone(self.ground.time_zone).date()
 
 
-def enqueue_digest(session: Session, telling: Telling, digest: DigestDocument, *, changed: bool) -> frozenset[str]:
+@dataclass(frozen=True)
+class WithIt:
+    """What goes with the message of the day."""
+
+    pictures: tuple[MailPicture, ...] = ()
+    files: tuple[Enclosure, ...] = ()
+
+
+def digest_awaited(session: Session, telling: Telling) -> bool:
+    """Whether anybody may get the message of the day from this cycle: only then are its pictures drawn."""
+    keys = (digest_key(telling.ground.id, recipient.email, telling.today) for recipient in _near(session, telling, telling.today))
+    return any(message_status(session, key) is None for key in keys)
+
+
+def enqueue_digest(
+    session: Session, telling: Telling, digest: DigestDocument, *, changed: bool, with_it: WithIt | None = None
+) -> frozenset[str]:
     """Put the day's message into the outbox for every recipient whose hour is near and who wants it today; returns whose are new.
 
     The last cycle before the hour writes it, so that it is as fresh as can be; later cycles of the day find its key taken. What waits to
     be told at once is in it, and is taken back.
     """
-    new = set()
+    new, with_it = set(), with_it or WithIt()
     for recipient in _near(session, telling, digest.local_day):
         before = MailBefore(*last_mail(session, telling.ground.id, recipient.email))
         if message_status(session, digest_key(telling.ground.id, recipient.email, digest.local_day)) is not None:
@@ -56,7 +75,7 @@ def enqueue_digest(session: Session, telling: Telling, digest: DigestDocument, *
         mail = daily_mail(recipient, changed=changed, before=before, today=digest.local_day)
         if mail.kind is None:
             continue
-        rendered = render_digest(_worded(digest, mail, before, recipient))
+        rendered = render_digest(_worded(digest, mail, before, recipient), pictures=with_it.pictures, files=with_it.files)
         if _enqueue(session, telling, recipient, rendered, local_day=digest.local_day, kind=mail.kind):
             new.add(recipient.email)
         waiting = [one.id for one in waiting_notices(session, telling.ground.id) if one.recipient.casefold() == recipient.email.casefold()]
@@ -151,10 +170,16 @@ def _enqueue(session: Session, telling: Telling, recipient: Recipient, rendered:
         html=footed.html,
         created_at=telling.now,
         not_before=local_moment(ground, local_day, recipient.daily_at),
+        enclosures=_kept(session, footed, now=telling.now),
         # A message of the day is of use until the next one is due: the same hour of the next local day.
         expires_at=local_moment(ground, local_day + timedelta(days=1), recipient.daily_at),
     )
     return enqueue_message(session, message)
+
+
+def _kept(session: Session, rendered: RenderedMessage, *, now: datetime) -> dict[str, Any] | None:
+    marks = [save_enclosure(session, one.name, one.media_type, one.content_id, one.body, now=now) for one in rendered.enclosures]
+    return {"parts": marks} if marks else None
 
 
 def _footed(session: Session, telling: Telling, recipient: Recipient, rendered: RenderedMessage) -> RenderedMessage:

@@ -48,6 +48,8 @@ class NewMessage:
     """From this moment on it is of no use and is not sent."""
     about: dict[str, Any] | None = None
     """What an immediate message tells: ``{"episodes": [ids]}``."""
+    enclosures: dict[str, Any] | None = None
+    """What goes with it: ``{"parts": [marks of storage.enclosures]}``."""
 
 
 @dataclass(frozen=True, kw_only=True)

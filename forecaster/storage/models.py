@@ -2,69 +2,24 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 from typing import Any
 
 from sqlalchemy import (
-    JSON,
     CheckConstraint,
-    Date,
-    DateTime,
-    Dialect,
     Double,
     ForeignKey,
     Index,
-    LargeBinary,
-    MetaData,
-    String,
     Text,
-    TypeDecorator,
     UniqueConstraint,
     text,
 )
-from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
+from sqlalchemy.orm import Mapped, mapped_column
 
+from forecaster.storage.mail_models import CalendarEventRow, EnclosureRow, MailStopRow
+from forecaster.storage.table import Table, UtcDateTime
 
-class UtcDateTime(TypeDecorator[datetime]):
-    """A moment. Takes only times with a zone, gives back UTC; a naive time is a mistake of the caller and is refused."""
-
-    impl = DateTime(timezone=True)
-    cache_ok = True
-
-    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
-        if value is None:
-            return None
-        if value.tzinfo is None or value.utcoffset() is None:
-            raise ValueError(f"a time without a zone cannot be stored: {value!r}")
-        return value.astimezone(UTC)
-
-    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:
-        if value is None:
-            return None
-        # SQLite has no zones and gives back what was written, which was UTC.
-        return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
-
-
-class Table(DeclarativeBase):
-    """Base of all tables."""
-
-    metadata = MetaData(
-        naming_convention={
-            "ix": "ix_%(table_name)s_%(column_0_N_name)s",
-            "uq": "uq_%(table_name)s_%(column_0_N_name)s",
-            "ck": "ck_%(table_name)s_%(constraint_name)s",
-            "fk": "fk_%(table_name)s_%(column_0_name)s",
-            "pk": "pk_%(table_name)s",
-        }
-    )
-    type_annotation_map = {  # noqa: RUF012
-        datetime: UtcDateTime,
-        date: Date,
-        bytes: LargeBinary,
-        str: String,
-        dict[str, Any]: JSON(none_as_null=True),
-        list[str]: JSON(none_as_null=True),
-    }
+__all__ = ["CalendarEventRow", "EnclosureRow", "MailStopRow", "Table", "UtcDateTime"]  # the tables of mail are known with all others
 
 
 class GroundRow(Table):
@@ -207,6 +162,7 @@ class MessageRow(Table):
     not_before: Mapped[datetime]
     expires_at: Mapped[datetime]
     about: Mapped[dict[str, Any] | None]
+    enclosures: Mapped[dict[str, Any] | None]
     status: Mapped[str]
     claimed_at: Mapped[datetime | None]
     claimed_by: Mapped[str | None]
@@ -215,19 +171,6 @@ class MessageRow(Table):
     next_attempt_at: Mapped[datetime | None]
     last_error: Mapped[str | None] = mapped_column(Text)
     sent_at: Mapped[datetime | None]
-
-
-class MailStopRow(Table):
-    """An address that gets no mail of a ground any more. ``recipient``: in lower case. ``detail``: the mail server's words."""
-
-    __tablename__ = "mail_stop"
-    __table_args__ = (CheckConstraint("reason IN ('unsubscribed', 'refused')", name="reason"),)
-
-    ground_id: Mapped[str] = mapped_column(ForeignKey("ground.id"), primary_key=True)
-    recipient: Mapped[str] = mapped_column(primary_key=True)
-    reason: Mapped[str]
-    detail: Mapped[str] = mapped_column(Text)
-    stopped_at: Mapped[datetime]
 
 
 class ToldRow(Table):

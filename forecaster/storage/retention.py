@@ -14,6 +14,7 @@ from sqlalchemy.orm import Session
 
 from forecaster.documents import SurfaceOutlook
 from forecaster.storage.ahead import not_ahead
+from forecaster.storage.enclosures import drop_enclosures
 from forecaster.storage.models import CycleRow, MessageRow, OutlookRow, WeatherIssueRow
 
 NO_CHARTS = zlib.compress(b"{}")
@@ -31,6 +32,7 @@ def prune(session: Session, ground_id: str, now: datetime) -> None:
     """Drop what has outlived its use for one ground."""
     _thin_issues(session, ground_id, now)
     _shrink_outlooks(session, ground_id, now)
+    drop_enclosures(session, now)
     session.execute(delete(CycleRow).where(CycleRow.ground_id == ground_id, CycleRow.finished_at < now - RECORDS))
     ended = MessageRow.status.in_(("sent", "failed", "expired"))
     whose = or_(MessageRow.ground_id == ground_id, MessageRow.ground_id.is_(None))

@@ -34,7 +34,7 @@ def invoke(*words: str, **variables: str) -> Result:
 @pytest.fixture(scope="session")
 def _one_cycle(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("after-one-cycle")
-    drawing = patch("forecaster.pipeline.cycle.render_svg", lambda _chart: "<svg></svg>")
+    drawing = patch("forecaster.pipeline.cycle.chart_set", lambda _outlook: {})
     with drawing, patch.dict(os.environ, clean_environment(FORECASTER_DATA=str(folder)), clear=True):
         context = make_context(read_environment())
         assert [record.status for record in run_cycles(context)] == ["ok"]

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from forecaster.delivery.message import compose, message_id
+from forecaster.delivery.message import Enclosure, compose, message_id
 from forecaster.errors import DeliveryRejected
 from tests.delivery.examples import letter
 
@@ -123,6 +123,31 @@ def test_a_domain_in_another_script_is_written_in_ascii() -> None:
 def test_a_name_may_hold_a_comma(written: str) -> None:
     (address,) = sent_and_read(compose(letter(sender=written)))["From"].addresses
     assert (address.display_name, address.addr_spec) == ("Turf, wind and rain", "a@ground.example")
+
+
+PNG = b"\x89PNG\r\n\x1a\n" + bytes(range(200))
+
+
+def test_pictures_go_with_the_html_and_files_beside_both_forms():
+    """RFC 2387 (related parts, named by Content-ID) within RFC 2046 section 5.1.4 (alternatives, the plainest first)."""
+    enclosures = (
+        Enclosure("main.png", "image/png", "main.day@chart.invalid", PNG),
+        Enclosure("ground.ics", "text/calendar", None, b"BEGIN:VCALENDAR\r\nEND:VCALENDAR\r\n"),
+    )
+    first, second = (compose(letter(enclosures=enclosures)).as_bytes() for _ in range(2))
+    assert first == second, "a second copy is equal to the byte"
+    mail = message_from_bytes(first, policy=default)
+    assert mail.get_content_type() == "multipart/mixed"
+    forms, file = mail.iter_parts()
+    assert file.get_content_type() == "text/calendar"
+    assert file.get_content().splitlines() == ["BEGIN:VCALENDAR", "END:VCALENDAR"]
+    text, rich = forms.iter_parts()
+    html, picture = rich.iter_parts()
+    kinds = [part.get_content_type() for part in (text, rich, html, picture)]
+    assert kinds == ["text/plain", "multipart/related", "text/html", "image/png"]
+    assert picture["Content-ID"] == "<main.day@chart.invalid>"
+    assert picture.get_content_disposition() == "inline"
+    assert picture.get_content() == PNG
 
 
 def test_one_click_unsubscribe_is_offered_where_there_is_a_link_and_not_elsewhere():

@@ -7,8 +7,18 @@ from html.parser import HTMLParser
 
 import pytest
 
-from forecaster.delivery.render import LOOK_YOURSELF, NO_WEATHER_NOTICE, NOTHING_CHANGED, NOTHING_TO_DO, SAMPLE_NOTICE, render_digest
-from forecaster.documents import DigestDocument
+from forecaster.delivery.render import (
+    LOOK_YOURSELF,
+    MORE_IN_HTML,
+    MORE_ON_PAGES,
+    NO_WEATHER_NOTICE,
+    NOTHING_CHANGED,
+    NOTHING_TO_DO,
+    SAMPLE_NOTICE,
+    MailPicture,
+    render_digest,
+)
+from forecaster.documents import DigestDocument, Signal
 from forecaster.quantities import Severity
 from tests.delivery.examples import digest, entry, signal, weather
 
@@ -60,28 +70,48 @@ def assert_in_order(words: str, parts: list[str]) -> None:
 
 def test_text_and_html_say_the_same_in_the_same_order() -> None:
     document = digest(weather=weather(sample=True))
-    in_order = [SAMPLE_NOTICE, document.ground_name, document.opening, document.weather.text, *document.to_do, *document.changes]
-    for found in document.entries:
-        in_order += [
-            found.surface_name,
-            found.headline,
-            *(
-                part
-                for given in found.signals
-                for part in (given.title, f"({given.severity}, {given.certainty.lower()})", given.when, given.reason)
-            ),
+    start = [SAMPLE_NOTICE, document.ground_name, document.opening, document.weather.text, *document.to_do, *document.changes]
+
+    def surfaces(signal_parts) -> list[str]:
+        return [
+            part
+            for found in document.entries
+            for part in (
+                found.surface_name,
+                found.headline,
+                *(p for number, s in enumerate(found.signals) for p in signal_parts(number, s)),
+            )
         ]
-    in_order += [
-        *document.cautions,
-        *document.notes,
-        document.weather.attribution,
-        document.weather.licence,
-        "Rings showing: our model and assumption",
-    ]
+
+    def heads(number: int, given: Signal) -> tuple[str, ...]:
+        return (given.title, f"({given.severity}, {given.certainty.lower()})", given.when, *((given.reason,) if number == 0 else ()))
+
+    end = [*document.cautions, document.weather.attribution, document.weather.licence]
     text, page = both(document)
-    for words in (text.replace("*** act", "act"), page):
-        assert_in_order(words, in_order)
+    in_page = surfaces(lambda _number, s: (*heads(1, s), s.reason))
+    assert_in_order(text.replace("*** act", "act"), [*start, *surfaces(heads), *end])
+    assert_in_order(page, [*start, *in_page, *document.cautions, *document.notes, *end[-2:], "Rings showing: our model and assumption"])
+    for words in (text, page):
         assert "Booked: Saturday 19 September 14:30, first team at home" in words
+    assert document.entries[0].signals[1].reason not in text, "the text is for six in the morning"
+
+
+def test_a_quiet_surface_takes_one_line_of_the_text() -> None:
+    lines = render_digest(digest()).text.splitlines()
+    assert "NOTHING AGAINST IT - The square: Nothing to report." in lines
+    assert MORE_ON_PAGES in flat(render_digest(digest()).text)
+    assert MORE_IN_HTML in flat(render_digest(digest(entries=(entry(link=None),))).text)
+
+
+def test_a_picture_stands_with_its_surface_says_its_finding_and_goes_with_the_message() -> None:
+    picture = MailPicture("long-meadow", "long-meadow.day@chart.invalid", 'Rings have "stood out" since 1 September', b"png")
+    other = MailPicture("elsewhere", "x@chart.invalid", "Nothing.", b"png")
+    rendered = render_digest(digest(), pictures=(picture, other))
+    images = [attributes for tag, attributes in Page(rendered.html).elements if tag == "img"]
+    assert [(one["src"], one["alt"]) for one in images] == [
+        ("cid:long-meadow.day@chart.invalid", 'Chart: Rings have "stood out" since 1 September')
+    ]
+    assert [one.content_id for one in rendered.enclosures] == ["long-meadow.day@chart.invalid"], "of a surface that is not shown, none"
 
 
 @pytest.mark.parametrize("severity", list(Severity))
@@ -157,10 +187,10 @@ def test_a_rule_on_trial_is_not_mailed() -> None:
 
 def test_the_source_of_each_warning_stands_once_at_the_end() -> None:
     twice = digest(entries=(entry(), entry(surface_name="Hill green"), entry(signals=(signal(title="Unproven idea", trial=True),))))
-    for words in both(twice):
-        rests = words[words.index("What this rests on") :]
-        assert words.count("our model and assumption") == rests.count("Rings showing: our model and assumption") == 1
-        assert "Unproven idea" not in rests
+    _, words = both(twice)
+    rests = words[words.index("What this rests on") :]
+    assert words.count("our model and assumption") == rests.count("Rings showing: our model and assumption") == 1
+    assert "Unproven idea" not in rests
 
 
 def test_an_advice_or_caution_stands_once() -> None:
@@ -207,10 +237,10 @@ def test_a_link_cannot_leave_its_attribute() -> None:
 
 def test_lines_of_text_are_short_and_addresses_stay_whole() -> None:
     address = "https://weather.example/" + "a" * 90
-    text = render_digest(digest(opening="word " * 100, notes=("x" * 70 + " tail",), weather=weather(link=address, sample=True))).text
+    text = render_digest(digest(opening="word " * 100, entries=(entry(link=address),), weather=weather(sample=True))).text
     assert "\n\nWhat to do\n----------\n\n1. Long" in text
     long = [line for line in text.splitlines() if len(line) > 78]
-    assert long == [address]
+    assert long == [f"  {address}"]
     assert not re.search(r"\n\n\n", text)
     assert not re.search(r"[ \t]+\n", text)
 
