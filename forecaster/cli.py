@@ -34,6 +34,7 @@ app.add_typer(mail_commands.app)
 
 DEMO_PORT = 8470
 STOPPED = 143  # as a shell reports a command that SIGTERM ended
+GIVES_WAY = 10  # of niceness: cycles take what pages and API leave
 
 
 def main() -> None:
@@ -198,7 +199,7 @@ def worker() -> None:
 
 @app.command(hidden=True)
 def work() -> None:
-    """Do what is due, and end: the process that the worker starts. Ends when its standard input does."""
+    """Do what is due, and end: the process that the worker starts. Ends when its standard input does. Pages and API go before it."""
     from forecaster.pipeline.cycle import register_grounds
     from forecaster.scheduler import run_due
     from forecaster.settings.environment import read_environment
@@ -208,6 +209,7 @@ def work() -> None:
     log_to_stderr()
     with told_in_one_line(), Stop() as stop:
         stop_with_parent()
+        os.nice(GIVES_WAY)
         context = make_context(read_environment(), stop=stop)
         try:
             register_grounds(context)

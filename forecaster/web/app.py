@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
 from datetime import UTC, datetime
 from typing import Any
 
+from anyio.to_thread import current_default_thread_limiter
 from fastapi import Depends, FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.staticfiles import StaticFiles
@@ -36,6 +38,9 @@ DESCRIPTION = (
 )
 
 
+THREADS = 4
+
+
 def create_app(
     store: Store,
     *,
@@ -61,6 +66,7 @@ def create_app(
         docs_url=None,
         redoc_url=None,
         dependencies=[Depends(admit)],
+        lifespan=_few_threads,
     )
     operation = Operation(store, engine, now, outlook_limit_hours)
     pages = Pages(store, now, limit_hours=outlook_limit_hours, wrong=operation.wrong)
@@ -75,6 +81,13 @@ def create_app(
     app.add_middleware(GZipMiddleware, minimum_size=1000)
     app.add_middleware(Access, doors=doors or Doors(), keys=keys, refusal=refusal)
     return app
+
+
+@asynccontextmanager
+async def _few_threads(_app: FastAPI) -> AsyncIterator[None]:
+    """Requests read a little and wait for nothing, so a few threads do; each more would take memory of its own."""
+    current_default_thread_limiter().total_tokens = THREADS
+    yield
 
 
 def from_environment() -> FastAPI:

@@ -25,6 +25,8 @@ CONNECTIONS = 24
 SURFACES = ("main-pitch", "lower-pitch", "outfield", "bowling-green")
 
 CYCLES = """
+import os
+os.nice(10)  # as the process does that ``serve`` starts for what is due
 from forecaster.settings.environment import read_environment
 from forecaster.startup import make_context
 from forecaster.pipeline.claims import run_cycles

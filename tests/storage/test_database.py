@@ -20,7 +20,7 @@ from sqlalchemy import Engine, delete, select, text
 from sqlalchemy.exc import StatementError
 
 from forecaster.errors import StorageError
-from forecaster.storage.database import MIGRATIONS, migrate, open_database, reading, transaction
+from forecaster.storage.database import MIGRATIONS, migrate, newest_schema, open_database, reading, transaction
 from forecaster.storage.grounds import get_ground, list_grounds, save_ground
 from forecaster.storage.models import CycleRow, GroundRow, Table
 from tests.storage.builders import NOON, ground
@@ -279,3 +279,7 @@ def test_times_come_back_in_utc_to_the_microsecond(database: Engine) -> None:
 def test_a_time_without_a_zone_is_refused(database: Engine) -> None:
     with pytest.raises(StatementError, match="without a zone"), transaction(database) as session:
         save_ground(session, ground(), datetime(2026, 9, 14))  # noqa: DTZ001
+
+
+def test_the_newest_schema_told_by_file_names_is_the_one_that_the_migrations_lead_to() -> None:
+    assert ScriptDirectory(str(MIGRATIONS)).get_heads() == [newest_schema()]
