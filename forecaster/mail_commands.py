@@ -63,3 +63,27 @@ def send_test(address: Annotated[str, typer.Argument(metavar="ADDRESS", help="Wh
     with told_in_one_line():
         if not send_test_mail(read_environment(), address, say=typer.echo):
             raise typer.Exit(FAILED)
+
+
+@app.command("feed-address")
+def feed_address(
+    ground: Annotated[str, typer.Argument(metavar="GROUND", help="Id of a configured ground.")],
+    revoke: Annotated[bool, typer.Option("--revoke", help="Let no address handed out so far open anything.")] = False,
+    config: ConfigFolder = None,
+    data: DataFolder = None,
+) -> None:
+    """Print the private addresses of a ground's calendar and alerts, for programs that can send no key. Who has one can read them."""
+    from forecaster.commands.feeds import feed_addresses, revoke_addresses
+    from forecaster.settings.environment import read_environment
+    from forecaster.startup import make_context
+
+    with told_in_one_line():
+        choose(config, data)
+        environment = read_environment()
+        context = make_context(environment)
+        if revoke:
+            typer.echo("Revoked: they open nothing any more." if revoke_addresses(context, ground) else "There were none.")
+            return
+        base = environment.public_url or f"http://{environment.host}:{environment.port}"
+        for line in feed_addresses(context, ground, base.rstrip("/")):
+            typer.echo(line)

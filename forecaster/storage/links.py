@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import secrets
 from datetime import datetime
-from typing import Any
+from typing import Any, cast
 
 from itsdangerous import BadSignature, URLSafeSerializer
-from sqlalchemy import select
+from sqlalchemy import CursorResult, delete, select
 from sqlalchemy.orm import Session
 
 from forecaster.storage.insert import insert_or_ignore
@@ -21,6 +21,17 @@ def make_secret(session: Session, purpose: str, now: datetime) -> None:
     """Make the secret of a purpose where there is none yet; needs a session that writes."""
     values = {"name": purpose, "value": secrets.token_bytes(SECRET_BYTES), "created_at": now}
     insert_or_ignore(session, ServiceSecretRow, values, key=("name",))
+
+
+def feed_purpose(ground_id: str) -> str:
+    """The purpose that the private feed addresses of a ground are signed for: each ground has a secret of its own."""
+    return f"feed/{ground_id}"
+
+
+def drop_secret(session: Session, purpose: str) -> bool:
+    """Forget the secret of a purpose: nothing signed with it is believed any more. False where there was none."""
+    gone = session.execute(delete(ServiceSecretRow).where(ServiceSecretRow.name == purpose))
+    return cast("CursorResult[Any]", gone).rowcount == 1
 
 
 def sign(session: Session, purpose: str, content: list[Any]) -> str:

@@ -28,7 +28,7 @@ from forecaster.web.visitor import MACHINE, NOBODY, Visitor, require_write
 
 LOOPBACK_NAMES = frozenset({"127.0.0.1", "localhost", "[::1]"})
 READS = frozenset({"GET", "HEAD", "OPTIONS"})
-OPEN = ("/static/", "/mail/off/", "/api/v1/live", "/api/v1/ready")
+OPEN = ("/static/", "/mail/off/", "/feeds/private/", "/api/v1/live", "/api/v1/ready")
 """Beginnings of the addresses that need no key: each shows nothing of a ground, or proves its right by a signed address."""
 
 PROTECTIONS = {

@@ -22,6 +22,7 @@ from forecaster.web import examples
 from forecaster.web.access import PROTECTIONS, Access, Doors, is_api
 from forecaster.web.ages import OUTLOOK_LIMIT_HOURS
 from forecaster.web.api import api_router
+from forecaster.web.feeds import feed_router
 from forecaster.web.keys import StoredKeys, refuse_without_keys
 from forecaster.web.mail_desk import StoredMailDesk
 from forecaster.web.mail_off import MailDesk, mail_off_router
@@ -75,6 +76,8 @@ def create_app(
     app.include_router(page_router(pages))
     if mail_desk is not None:
         app.include_router(mail_off_router(pages, mail_desk, now))
+    if engine is not None:
+        app.include_router(feed_router(engine, now, doors.public_url if doors else None))
     app.mount("/static", StaticFiles(directory=FOLDER / "static"), name="static")
     refusal = _answer_errors(app, pages)
     _describe(app)

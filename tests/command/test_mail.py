@@ -91,3 +91,15 @@ def test_a_server_that_is_not_there_and_a_certificate_that_is_not_trusted_are_to
     assert untrusted.exit_code == gone.exit_code == 1
     assert "as its certificate does" in untrusted.stdout
     assert "Check the mail server's name, port" in gone.stdout
+
+
+def test_private_feed_addresses_stay_the_same_until_they_are_revoked(run_once: Path) -> None:
+    data = ("brackenholt", "--data", str(run_once))
+    first = invoke("feed-address", *data).stdout.splitlines()
+    assert [line.rpartition("/")[2] for line in first] == ["calendar.ics", "alerts.atom"]
+    assert all(line.startswith("http://127.0.0.1:8470/feeds/private/brackenholt/") for line in first)
+    assert invoke("feed-address", *data).stdout.splitlines() == first
+    assert "Revoked" in invoke("feed-address", *data, "--revoke").stdout
+    assert "There were none" in invoke("feed-address", *data, "--revoke").stdout
+    assert invoke("feed-address", *data).stdout.splitlines() != first
+    assert "Configured are: brackenholt" in invoke("feed-address", "nowhere", "--data", str(run_once)).stderr
