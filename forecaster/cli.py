@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from forecaster import __version__, data_commands, key_commands, mail_commands, upkeep_commands
-from forecaster.terminal import FAILED, ConfigFolder, DataFolder, PortNumber, choose, counted, log_to_stderr, set_variable, told_in_one_line
+from forecaster.terminal import FAILED, ConfigFolder, DataFolder, PortNumber, choose, counted, set_variable, start_log, told_in_one_line
 
 if TYPE_CHECKING:
     pass
@@ -108,7 +108,7 @@ def run(config: ConfigFolder = None, data: DataFolder = None) -> None:
     from forecaster.startup import make_context
     from forecaster.stopping import Stop, Stopped
 
-    log_to_stderr()
+    start_log()
     with told_in_one_line(), Stop() as stop:
         choose(config, data)
         context = make_context(read_environment(), stop=stop)
@@ -184,14 +184,14 @@ def worker() -> None:
     from forecaster.storage.database import migrate, open_database
     from forecaster.worker import Worker, only_worker, work_command
 
-    log_to_stderr()
+    start_log()
     with told_in_one_line():
         environment = read_environment()
         with only_worker(environment.database_url):
             engine = open_database(environment.database_url)
             migrate(engine)
             still = environment.fixed_now
-            code = Worker(engine, lambda: still or datetime.now(UTC), work_command(), alive=lambda: None).keep_working()
+            code = Worker(engine, lambda: still or datetime.now(UTC), work_command(), watched=environment.config).keep_working()
             engine.dispose()
     if code:
         raise typer.Exit(code)
@@ -201,17 +201,22 @@ def worker() -> None:
 def work() -> None:
     """Do what is due, and end: the process that the worker starts. Ends when its standard input does. Pages and API go before it."""
     from forecaster.pipeline.cycle import register_grounds
+    from forecaster.pipeline.upkeep import tell_of_configuration
     from forecaster.scheduler import run_due
     from forecaster.settings.environment import read_environment
+    from forecaster.settings.last_valid import usable_configuration
     from forecaster.startup import make_context
     from forecaster.stopping import Stop, Stopped, stop_with_parent
 
-    log_to_stderr()
+    start_log()
     with told_in_one_line(), Stop() as stop:
         stop_with_parent()
         os.nice(GIVES_WAY)
-        context = make_context(read_environment(), stop=stop)
+        environment = read_environment()
+        configuration, mistakes = usable_configuration(environment.config, environment.data)
+        context = make_context(environment, stop=stop, configuration=configuration)
         try:
+            tell_of_configuration(context, mistakes)
             register_grounds(context)
             run_due(context, stopping=stop.asked)
         except Stopped:
@@ -228,12 +233,14 @@ def web() -> None:
     from forecaster.settings.environment import read_environment
     from forecaster.web.app import from_environment
 
+    start_log()
     with told_in_one_line():
         environment = read_environment()
         uvicorn.run(
             from_environment(),
             host=environment.host,
             port=environment.port,
+            log_config=None,  # its lines go where ours do
             log_level="warning",
             # Said both ways, or the server would take the word of whoever its own environment variable names.
             proxy_headers=bool(environment.trusted_proxies),

@@ -17,6 +17,7 @@ from types import FrameType
 from forecaster.errors import ConfigurationError, Mistake
 from forecaster.settings.environment import Environment
 from forecaster.stopping import STOP_SECONDS
+from forecaster.watchdog import tell_systemd
 
 READY_SECONDS = 60.0
 LOOK_SECONDS = 0.2
@@ -71,9 +72,11 @@ def serve_both(environment: Environment, *, say: Callable[[str], None], opening:
             if environment.mail_folder is not None:
                 say(f"Mails:    {environment.mail_folder}")
             say("Stop with Ctrl-C.")
+            tell_systemd("READY=1")
         while not told_to_stop and all(process.poll() is None for process in processes.values()):
             time.sleep(LOOK_SECONDS)
     finally:
+        tell_systemd("STOPPING=1")
         stop(signal.SIGTERM, None)
         codes = {name: _end(process) for name, process in processes.items()}
     wanted = (0, -signal.SIGTERM, -signal.SIGINT)

@@ -15,7 +15,7 @@ from forecaster.delivery.folder import FolderMailer
 from forecaster.delivery.outbox import Mailer
 from forecaster.delivery.smtp import SmtpMailer, SmtpServer
 from forecaster.pipeline.context import Context, Upkeep, fixed_now, unbroken
-from forecaster.settings.configuration import load_configuration
+from forecaster.settings.configuration import Configuration, load_configuration
 from forecaster.settings.environment import Environment
 from forecaster.sources.openmeteo import Service as OpenMeteo
 from forecaster.sources.openmeteo_limits import FREE_LIMITS
@@ -24,12 +24,14 @@ from forecaster.storage.budget import RequestBudget
 from forecaster.storage.database import migrate, open_database
 
 
-def make_context(environment: Environment, *, stop: Stop | None = None) -> Context:
+def make_context(environment: Environment, *, stop: Stop | None = None, configuration: Configuration | None = None) -> Context:
     """Read the configuration, open and migrate the database, and choose the mailer. ``stop``: what may break off the work.
+
+    ``configuration``: one that was read already.
 
     Raises: ConfigurationError with every mistake; StorageError where the database cannot be used.
     """
-    configuration = load_configuration(environment.config)
+    configuration = configuration or load_configuration(environment.config)
     still = environment.fixed_now or fixed_now(configuration)
     engine = open_database(environment.database_url)
     migrate(engine)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import signal
-import sys
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -78,7 +77,8 @@ def stop_with_parent() -> None:
     """Stop this process when the one that started it is gone: its end of the standard input closes then, however it ended."""
 
     def wait() -> None:
-        while sys.stdin.buffer.read(1):
+        # Not by sys.stdin: a thread that waits in its buffer makes the interpreter abort at its own end.
+        while os.read(0, 1):
             pass
         os.kill(os.getpid(), signal.SIGTERM)
 

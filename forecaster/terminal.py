@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import logging
 import os
 import sys
 import time
@@ -14,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from forecaster.errors import ConfigurationError, ForecasterError
+from forecaster.logs import log_to_stderr
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -41,8 +41,12 @@ def set_variable(name: str, value: object) -> None:
     os.environ[f"FORECASTER_{name}"] = str(value)
 
 
-def log_to_stderr() -> None:
-    logging.basicConfig(stream=sys.stderr, level=logging.WARNING, format="%(asctime)s %(levelname)s %(name)s: %(message)s")
+def start_log() -> None:
+    """Write the log to the standard error in the shape that the environment asks for."""
+    from forecaster.settings.environment import read_environment
+
+    with told_in_one_line():
+        log_to_stderr(read_environment().log_format)
 
 
 def console() -> Console:

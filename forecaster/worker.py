@@ -13,8 +13,9 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from types import FrameType
 
 from apscheduler.events import EVENT_JOB_ERROR, JobExecutionEvent
@@ -29,6 +30,7 @@ from forecaster.storage.clock import doubt_of_clock
 from forecaster.storage.database import reading
 from forecaster.storage.messages import anything_to_send
 from forecaster.storage.tasks import any_free_task
+from forecaster.watchdog import tell_alive
 
 log = logging.getLogger(__name__)
 
@@ -41,10 +43,14 @@ CHILD_STOPS_WITHIN = STOP_SECONDS - 1.5
 
 
 class Worker:
-    """Ticks and has done what is due. ``clock`` gives tz-aware UTC, or a moment that stands still; ``command`` starts the process."""
+    """Ticks and has done what is due. ``clock`` gives tz-aware UTC, or a moment that stands still; ``command`` starts the process.
 
-    def __init__(self, engine: Engine, clock: Callable[[], datetime], command: list[str], *, alive: Callable[[], None]) -> None:
-        self._engine, self._clock, self._command, self._alive = engine, clock, command, alive
+    ``watched``: the configuration folder; a change in it is work too, and taken up at the next tick.
+    """
+
+    def __init__(self, engine: Engine, clock: Callable[[], datetime], command: list[str], *, watched: Path) -> None:
+        self._engine, self._clock, self._command, self._watched = engine, clock, command, watched
+        self._seen = stamps(watched)
         self._told_to_stop = threading.Event()
         self._child: subprocess.Popen[bytes] | None = None
 
@@ -73,8 +79,9 @@ class Worker:
 
     def tick(self) -> bool:
         """Have done what is due, if anything is. Returns whether there was something."""
-        self._alive()
-        if not something_is_due(self._engine, self._clock()):
+        tell_alive()
+        before, self._seen = self._seen, stamps(self._watched)
+        if before == self._seen and not something_is_due(self._engine, self._clock()):
             return False
         code = self._work()
         if code != 0 and not self._told_to_stop.is_set():
@@ -86,7 +93,7 @@ class Worker:
         with subprocess.Popen(self._command, stdin=subprocess.PIPE, start_new_session=True) as child:
             until = time.monotonic() + LONGEST_RUN.total_seconds()
             while child.poll() is None:
-                self._alive()
+                tell_alive()
                 if self._told_to_stop.wait(LOOK_SECONDS):
                     child.terminate()
                     return _end(child, CHILD_STOPS_WITHIN)
@@ -95,6 +102,16 @@ class Worker:
                     child.terminate()
                     return _end(child, CHILD_STOPS_WITHIN)
             return child.returncode
+
+
+def stamps(folder: Path) -> dict[str, tuple[int, int]]:
+    """By file of a configuration folder: when it was changed, and its size. A file that vanishes meanwhile counts as changed next time."""
+    found = {}
+    for file in folder.rglob("*.toml"):
+        with suppress(OSError):
+            state = file.stat()
+            found[str(file)] = (state.st_mtime_ns, state.st_size)
+    return found
 
 
 def something_is_due(engine: Engine, now: datetime) -> bool:

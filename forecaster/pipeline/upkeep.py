@@ -12,7 +12,7 @@ from datetime import datetime, timedelta
 
 from sqlalchemy.orm import Session
 
-from forecaster.errors import ForecasterError, StorageError
+from forecaster.errors import ConfigurationError, ForecasterError, StorageError
 from forecaster.pipeline.context import Context
 from forecaster.pipeline.leases import take
 from forecaster.pipeline.operator import tell_operator
@@ -46,6 +46,16 @@ def keep_well(context: Context, *, ran: Sequence[str]) -> None:
             log.error("%s failed: %s", part.__name__, error.message)
     if ran and context.upkeep.heartbeat_url is not None:
         beat(context.web_session, context.upkeep.heartbeat_url)
+
+
+def tell_of_configuration(context: Context, error: ConfigurationError | None) -> None:
+    """Say that the configuration has mistakes and an earlier one is in use; the log has them all. None: it is in order."""
+    text = None
+    if error is not None:
+        text = f"{error.message}; the last valid one is in use. `forecaster check` lists every mistake."
+        log.error("%s", "; ".join(str(mistake) for mistake in error.mistakes))
+    with transaction(context.engine) as session:
+        _note(session, context, "configuration", text, now=context.clock())
 
 
 def watch_clock(context: Context) -> None:

@@ -65,8 +65,8 @@ class Configuration:
         raise NotFound(f"there is no ground {ground_id!r}", hint=f"Known are: {known}.")
 
 
-def load_configuration(folder: Path) -> Configuration:
-    """Read a configuration folder.
+def load_configuration(folder: Path, *, beside: Path | None = None) -> Configuration:
+    """Read a configuration folder. ``beside``: where paths to other files are given from, if not from the folder itself.
 
     Raises: ConfigurationError with all mistakes of all files; nothing is used of a configuration that has any.
     """
@@ -78,7 +78,7 @@ def load_configuration(folder: Path) -> Configuration:
         read_toml(folder / name, name, mistakes) for name in (SOILS, TURF, RULES, CAUTIONS, MODEL, SERVICE, OPERATIONS)
     )
     materials = _materials(soils, turf, mistakes)
-    grounds = _grounds(folder, materials, _ids(soils, "soil"), _ids(turf, "turf"), mistakes)
+    grounds = _grounds(folder, beside or folder, materials, _ids(soils, "soil"), _ids(turf, "turf"), mistakes)
     rules = read_rules(rule_data, caution_data, (RULES, CAUTIONS), mistakes)
     model = _checked(ModelFile, model_data, MODEL, mistakes)
     service = _checked(ServiceFile, service_data, SERVICE, mistakes)
@@ -141,7 +141,7 @@ def _materials(soils: dict[str, Any] | None, turf: dict[str, Any] | None, mistak
 
 
 def _grounds(
-    folder: Path, materials: Materials, soils: frozenset[str] | None, turf: frozenset[str] | None, mistakes: MistakeList
+    folder: Path, beside: Path, materials: Materials, soils: frozenset[str] | None, turf: frozenset[str] | None, mistakes: MistakeList
 ) -> tuple[Ground, ...]:
     """Read every ground, sorted by id."""
     files = sorted(path.name for path in (folder / "grounds").glob("*.toml"))
@@ -151,7 +151,7 @@ def _grounds(
     seen: dict[str, str] = {}
     for name in files:
         file = f"grounds/{name}"
-        ground = GroundReader(folder, file, materials, soils, turf, mistakes).read()
+        ground = GroundReader(folder, beside, file, materials, soils, turf, mistakes).read()
         if ground is not None:
             if ground.id in seen:
                 mistakes.add(file, "id", ground.id, f"an id of its own; {seen[ground.id]} has this one already")

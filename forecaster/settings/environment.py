@@ -99,6 +99,8 @@ class Environment(BaseSettings):
     backup_folder: Folder | None = None
     """Folder that a checked copy of the database is written to every day: better on another disk or machine."""
     backup_keep: Annotated[int, Field(ge=1, le=1000, description="a whole number from 1 to 1000")] = 14
+    log_format: Literal["text", "json"] = Field(default="text", description="text or json")
+    """Lines for people, or one JSON object a line."""
     low_disk_mb: Annotated[int, Field(ge=10, le=1_000_000, description="megabytes, a whole number from 10 to 1000000")] = 500
     """Below so much free room in the data folder only what is needed is written."""
     ground_mb: Annotated[int, Field(ge=10, le=100_000, description="megabytes, a whole number from 10 to 100000")] = 200

@@ -105,6 +105,8 @@ class GroundReader:
     """Reads one ground's file and notes its mistakes under the file's name."""
 
     folder: Path
+    beside: Path
+    """The folder that paths to other files are given from; the same but for a kept copy of the configuration."""
     file: str
     materials: Materials
     known_soils: frozenset[str] | None
@@ -151,7 +153,7 @@ class GroundReader:
         note_duplicates(raw, "onsite", self.file, self.mistakes)
         return [
             read_onsite_entry(
-                entry, prefix=f"onsite[{number}]", folder=self.folder, surfaces=surfaces, file=self.file, mistakes=self.mistakes
+                entry, prefix=f"onsite[{number}]", folder=self.beside, surfaces=surfaces, file=self.file, mistakes=self.mistakes
             )
             for number, entry in enumerate(raw, start=1)
         ]
@@ -168,7 +170,7 @@ class GroundReader:
         if weather is None:
             return None
         if weather.source == "csv":
-            path = (self.folder / weather.file).resolve() if weather.file else None
+            path = (self.beside / weather.file).resolve() if weather.file else None
             if path is None or not path.is_file():
                 allowed = "an existing CSV file, given from the configuration folder"
                 self.mistakes.add(self.file, "weather.file", weather.file or Missing(), allowed)
