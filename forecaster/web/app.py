@@ -18,7 +18,6 @@ from starlette.responses import Response
 
 import forecaster
 from forecaster.errors import ForecasterError
-from forecaster.web import examples
 from forecaster.web.access import PROTECTIONS, Access, Doors, is_api
 from forecaster.web.ages import OUTLOOK_LIMIT_HOURS
 from forecaster.web.api import api_router
@@ -131,12 +130,22 @@ def _describe(app: FastAPI) -> None:
     without_examples = app.openapi
 
     def description() -> dict[str, Any]:
+        # Made when somebody asks for it: few do.
+        from forecaster.web import examples, examples_entered
+
         if app.openapi_schema is None:
             schema = without_examples()
             for path, example in examples.BY_PATH.items():
                 if path not in schema["paths"]:
                     continue
                 schema["paths"][path]["get"]["responses"]["200"]["content"]["application/json"]["example"] = example
+            for (method, path, status), answer in examples_entered.ANSWERS.items():
+                if method in schema["paths"].get(path, {}):
+                    content = schema["paths"][path][method]["responses"][status]["content"]
+                    content["application/json"]["example"] = answer.model_dump(mode="json")
+            for (method, path), body in examples_entered.BODIES.items():
+                if method in schema["paths"].get(path, {}):
+                    schema["paths"][path][method]["requestBody"]["content"]["application/json"]["example"] = body
             app.openapi_schema = schema
         return app.openapi_schema
 

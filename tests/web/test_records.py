@@ -239,3 +239,18 @@ def test_an_observation_of_the_future_is_a_slip_but_a_clock_may_be_a_little_ahea
     later = builders.NOW + timedelta(minutes=90)
     answer = client.post(f"{GROUND}/observations", json={**SEEN, "kind": "dry-patch", "area_m2": 1, "observed_at_utc": later.isoformat()})
     assert fields(answer) == {"body.observed_at_utc"}
+
+
+def test_every_answer_and_every_body_has_an_example_that_the_api_would_give_or_take(client: TestClient) -> None:
+    paths = client.get("/api/v1/openapi.json").json()["paths"]
+    without = [
+        f"{method} {path}"
+        for path, methods in paths.items()
+        for method, described in methods.items()
+        if path not in ("/api/v1/", "/api/v1/problems", "/api/v1/live", "/api/v1/ready")  # for programs that watch the service
+        and not any("example" in a.get("content", {}).get("application/json", {}) for a in described["responses"].values())
+    ]
+    assert without == []
+    for plural in ("applications", "observations", "fixtures", "rings"):
+        body = paths[f"/api/v1/grounds/{{ground}}/{plural}"]["post"]["requestBody"]["content"]["application/json"]["example"]
+        assert client.post(f"{GROUND}/{plural}", json=body).status_code == 201

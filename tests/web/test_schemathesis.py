@@ -16,6 +16,7 @@ from fastapi import FastAPI
 from hypothesis import HealthCheck, Phase, given, seed, settings
 from hypothesis import strategies as st
 from schemathesis import Case, GenerationMode, openapi
+from schemathesis.checks import not_a_server_error
 from schemathesis.core.failures import FailureGroup
 
 from forecaster.web.access import Doors
@@ -99,7 +100,7 @@ def test_every_answer_is_as_described(app: FastAPI, mode: GenerationMode) -> Non
             statuses.setdefault(case.operation.label, Counter())[answer.status_code] += 1
             if case.method == "POST" and answer.status_code == 201:
                 entered.setdefault(case.operation.path, []).append(answer.json()["id"])
-            case.validate_response(answer)
+            case.validate_response(answer, excluded_checks=[not_a_server_error] if case.path.endswith("/ready") else [])
 
         try:
             ask()
@@ -109,5 +110,6 @@ def test_every_answer_is_as_described(app: FastAPI, mode: GenerationMode) -> Non
     assert wrong == {}
     if mode is GenerationMode.POSITIVE:
         # Deep enough to tell something: every operation did what it is for, and did it at least once. No cycle explained this ground.
-        idle = [name for name, counted in statuses.items() if not any(status < 300 for status in counted)]
-        assert idle == ["GET /api/v1/grounds/{ground}/surfaces/{surface}/explanation"]
+        # The service is not ready either: no process does what is due. Its answer 503 is the one that its description promises for that.
+        idle = {name for name, counted in statuses.items() if not any(status < 300 for status in counted)}
+        assert idle == {"GET /api/v1/grounds/{ground}/surfaces/{surface}/explanation", "GET /api/v1/ready"}
