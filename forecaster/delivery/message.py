@@ -6,10 +6,11 @@ import hashlib
 import re
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
-from email.headerregistry import Address
+from email.headerregistry import Address, HeaderRegistry, UnstructuredHeader
 from email.message import EmailMessage
-from email.policy import SMTP
+from email.policy import SMTP, EmailPolicy
 from email.utils import format_datetime
+from typing import Any
 
 from forecaster.errors import DeliveryRejected
 
@@ -19,6 +20,23 @@ _UNPRINTABLE = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]+")
 _WRITTEN = re.compile(r'\s*(?:"?(?P<name>[^"<>@]*?)"?\s*<(?P<within>[^<>\s]+)>|(?P<plain>[^<>\s]+))\s*')
 _LOCAL_PART = re.compile(r"[A-Za-z0-9!#$%&'*+/=?^_`{|}~-]+(?:\.[A-Za-z0-9!#$%&'*+/=?^_`{|}~-]+)*")  # dot-atom, RFC 5322 section 3.2.3
 _DOMAIN = re.compile(r"(?=.{1,253}\Z)(?:[A-Za-z0-9](?:[A-Za-z0-9-]{0,61}[A-Za-z0-9])?)(?:\.[A-Za-z0-9](?:[A-Za-z0-9-]{0,61}[A-Za-z0-9])?)*")
+
+
+class _WholeHeader(UnstructuredHeader):
+    """A header on one line, however long: as an encoded word, which the library makes of it, no mail program takes it for an address."""
+
+    def fold(self, *, policy: Any) -> str:
+        return f"{self.name}: {self}{policy.linesep}"  # type: ignore[attr-defined]
+
+
+def _policy() -> EmailPolicy[Any]:
+    headers = HeaderRegistry()
+    for name in ("list-unsubscribe", "content-id"):
+        headers.map_to_type(name, _WholeHeader)  # type: ignore[arg-type]  # the registry itself adds what it asks for
+    return SMTP.clone(header_factory=headers)
+
+
+_POLICY = _policy()
 
 
 @dataclass(frozen=True)
@@ -56,7 +74,7 @@ def compose(letter: Letter) -> EmailMessage:
     """
     sender = _address(letter.sender, "sender")
     recipient = _address(letter.recipient, "recipient")
-    message = EmailMessage(policy=SMTP)
+    message = EmailMessage(policy=_POLICY)
     message["From"] = sender
     message["To"] = recipient
     message["Subject"] = _UNPRINTABLE.sub(" ", letter.subject).strip()

@@ -150,6 +150,15 @@ def test_pictures_go_with_the_html_and_files_beside_both_forms():
     assert picture.get_content() == PNG
 
 
+def test_long_addresses_in_headers_stay_whole_and_plain():
+    """RFC 2047 section 5 allows encoded words in none of these; RFC 5322 section 2.1.1 allows lines of 998 letters."""
+    link = f"https://turf.example.org/mail/off/{'aB3_-' * 40}"
+    picture = Enclosure("main.png", "image/png", f"{'long-name' * 12}@chart.invalid", PNG)
+    lines = compose(letter(off_link=link, enclosures=(picture,))).as_bytes(policy=SMTP).split(b"\r\n")
+    assert f"List-Unsubscribe: <{link}>".encode() in lines
+    assert f"Content-ID: <{picture.content_id}>".encode() in lines
+
+
 def test_one_click_unsubscribe_is_offered_where_there_is_a_link_and_not_elsewhere():
     """RFC 8058 section 3.1: both headers, the second with exactly this value; RFC 2369: the address in angle brackets."""
     mail = sent_and_read(compose(letter(off_link="https://turf.example.org/mail/off/abc")))
