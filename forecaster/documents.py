@@ -11,6 +11,7 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict
 
+from forecaster.credits import Credit, ServiceNote
 from forecaster.quantities import Certainty, Origin, Severity
 
 
@@ -38,6 +39,10 @@ class WeatherStatus(Document):
     """Why the newest pull failed, where it did."""
     sample: bool = False
     """Invented sample weather: every page and message says so."""
+    services: tuple[ServiceNote, ...] = ()
+    """Services of the ground that were not well when this was written."""
+    credits: tuple[Credit, ...] = ()
+    """Everyone whose values are among the joined weather, most trusted first."""
 
 
 # ---------------------------------------------------------------- outlook

@@ -28,6 +28,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
+from typing import Literal
+
+Trouble = Literal["silent", "page", "limit", "budget", "shut out", "terms", "question", "answer"]
+"""What kind of trouble a weather service gave: it could not be reached or broke down; it sent a web page in place of data; it has had too
+many requests; our own count says so before it does; it does not let us in; it has moved, ended or wants to be paid; it does not take
+this question; its answer is not what was asked for."""
+Window = Literal["minute", "hour", "day", "moment"]
+"""For how long a limit holds: until the next clock minute, hour or UTC day, or for a moment (too many at once)."""
 
 
 class ForecasterError(Exception):
@@ -67,19 +76,37 @@ class ConfigurationError(ForecasterError):
 
 
 class WeatherError(ForecasterError):
-    """A source did not give usable weather; ``source`` names it."""
+    """A source did not give usable weather; ``source`` names it.
+
+    ``trouble``: see there. ``window``: how long a limit holds, None where the service does not say. ``again_at``: not to be asked before
+    (UTC), None where nothing is known of that. ``retry_after_s``: what the service itself asked for [s].
+    """
 
     slug = "weather-error"
+    usual_trouble: Trouble = "answer"
 
-    def __init__(self, message: str, *, source: str, hint: str = "") -> None:
+    def __init__(
+        self,
+        message: str,
+        *,
+        source: str,
+        hint: str = "",
+        trouble: Trouble | None = None,
+        window: Window | None = None,
+        again_at: datetime | None = None,
+        retry_after_s: float | None = None,
+    ) -> None:
         super().__init__(message, hint=hint)
         self.source = source
+        self.trouble: Trouble = trouble or self.usual_trouble
+        self.window, self.again_at, self.retry_after_s = window, again_at, retry_after_s
 
 
 class WeatherUnavailable(WeatherError):
     """Could not be reached, was overloaded, or the answer was cut off."""
 
     slug = "weather-unavailable"
+    usual_trouble: Trouble = "silent"
     retryable = True
 
 
@@ -87,6 +114,7 @@ class WeatherRefused(WeatherError):
     """The source answered and said no: bad request, forbidden, or a limit reached."""
 
     slug = "weather-refused"
+    usual_trouble: Trouble = "question"
 
 
 class WeatherMalformed(WeatherError):

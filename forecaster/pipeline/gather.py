@@ -9,10 +9,12 @@ from datetime import date, datetime, time, timedelta
 
 from sqlalchemy.orm import Session
 
+from forecaster.credits import Credit
 from forecaster.documents import WeatherStatus
 from forecaster.errors import StorageError
 from forecaster.ground.ground import Ground
-from forecaster.pipeline.pull import HISTORIES, MET_NORWAY, Issue, Pull
+from forecaster.pipeline.pull import HISTORIES, Issue, Pull
+from forecaster.pipeline.services import MET_NORWAY, service_notes
 from forecaster.pipeline.start import Start
 from forecaster.pipeline.together import OPEN_METEO
 from forecaster.sources.onsite import logged_irrigation, onsite_readings
@@ -21,7 +23,7 @@ from forecaster.storage.weather import StoredIssue, issues_reaching_back, latest
 from forecaster.weather.codec import decode, encode
 from forecaster.weather.frame import HourlyWeather
 from forecaster.weather.hourly import checked_source
-from forecaster.weather.merge import by_age, join
+from forecaster.weather.merge import Joined, by_age, join
 from forecaster.weather.overlap import suspicions, without
 from forecaster.weather.place import Place
 from forecaster.weather.report import SHOWN_DAYS, weather_report
@@ -103,10 +105,10 @@ def joined_weather(
     """
     place = Place(ground.latitude, ground.longitude, ground.elevation_m)
     forecasts = [issue.frame for issue in pulled.issues if issue.source not in HISTORIES]
-    for source in dict.fromkeys((ground.weather.source, MET_NORWAY)):
+    for source in forecast_sources(ground):
         forecasts += _stored(session, ground, source, now=now, since=since)
     history = [issue.frame for issue in pulled.issues if issue.source in HISTORIES]
-    for source in HISTORIES:
+    for source in histories_of(ground):
         history += _stored(session, ground, source, now=now, since=since)
     newest_first = [checked_source(frame, place) for frame in by_age(forecasts)]
     history = [checked_source(frame, place) for frame in history]
@@ -114,11 +116,13 @@ def joined_weather(
     judged = next((frame for frame in newest_first if reaches_ahead(frame, now)), next(iter(newest_first), None))
     problem = "; ".join(told for told in (pulled.problem, *onsite.problems) if told) or None
     status = weather_status(judged, now=now, stale_after_hours=stale_after_hours, problem=problem)
+    status = status.model_copy(update={"services": service_notes(session, ground, now=now)})
     instruments, doubts = _beside_models(onsite.frames, [*newest_first, *history], place=place, now=now)
     rungs = [*instruments, *newest_first, *history]
     if not rungs:
         return GatheredWeather(None, status.model_copy(update={"sample": ground.sample}), onsite.irrigation)
     joined = join(rungs, since=since)
+    status = status.model_copy(update={"credits": credits_of(joined)})
     whole = joined.frame.source
     if judged is not None and whole != judged.source:
         # Everyone whose data are shown is named.
@@ -142,6 +146,26 @@ def _beside_models(
         doubts += [suspicion.told for suspicion in odd]
         found.append(without(frame, [suspicion for suspicion in odd if suspicion.taken_out]))
     return found, doubts
+
+
+def forecast_sources(ground: Ground) -> tuple[str, ...]:
+    """Whose stored forecasts count for a ground: its own source's, and where that is a service, those of the one that stands in for it.
+
+    What another source once said of a ground that has its own station now, or invented weather, is kept but not joined.
+    """
+    return (OPEN_METEO, MET_NORWAY) if ground.weather.source == OPEN_METEO else (ground.weather.source,)
+
+
+def histories_of(ground: Ground) -> tuple[str, ...]:
+    """Whose stored reanalysis counts for a ground; see ``forecast_sources``."""
+    return HISTORIES if ground.weather.source == OPEN_METEO else ()
+
+
+def credits_of(joined: Joined) -> tuple[Credit, ...]:
+    """Everyone who gave a value, most trusted first: each licence asks to be named, and most of them with an address."""
+    codes = joined.rung_of.to_numpy()
+    sources = dict.fromkeys(rung.source for number, rung in enumerate(joined.rungs) if (codes == number).any())
+    return tuple(Credit(name=one.name, attribution=one.attribution, licence=one.licence, link=one.link) for one in sources)
 
 
 def _stored(session: Session, ground: Ground, source: str, *, now: datetime, since: datetime) -> list[HourlyWeather]:

@@ -10,6 +10,7 @@ from pathlib import Path
 from forecaster.errors import WeatherError
 from forecaster.ground.ground import Ground
 from forecaster.pipeline.context import Context
+from forecaster.pipeline.services import ARCHIVE, FORECAST, MET_NORWAY, NASA_POWER, asking
 from forecaster.pipeline.together import OPEN_METEO, Outcome, days_to_ask
 from forecaster.settings.shipped import shipped_folder
 from forecaster.sources import met_norway, nasa_power
@@ -24,8 +25,6 @@ from forecaster.weather.frame import HourlyWeather, WeatherSource
 
 log = logging.getLogger(__name__)
 
-MET_NORWAY = "met-norway"
-ARCHIVE, NASA_POWER = "open-meteo-archive", "nasa-power"
 HISTORIES = (ARCHIVE, NASA_POWER)
 """Sources of reanalysis, the better one first."""
 STATION_WIND_HEIGHT_M = 2.0  # practice: agrometeorological stations stand that high
@@ -71,11 +70,14 @@ def pull_history(ground: Ground, context: Context, *, before: date, now: datetim
     """
     start, end = before - timedelta(days=SPIN_UP_DAYS), before - timedelta(days=1)
     try:
-        return Issue(ARCHIVE, fetch_archive(ground, session=context.web_session, start=start, end=end, now=now, service=context.open_meteo))
+        with asking(context, ARCHIVE):
+            service, session = context.open_meteo, context.web_session
+            return Issue(ARCHIVE, fetch_archive(ground, session=session, start=start, end=end, now=now, service=service))
     except WeatherError as error:
         log.warning("no hourly reanalysis for %s to start from: %s", ground.id, error.message)
     try:
-        daily = nasa_power.fetch_daily(ground, session=context.web_session, start=start, end=end, base_url=context.nasa_power_url)
+        with asking(context, NASA_POWER):
+            daily = nasa_power.fetch_daily(ground, session=context.web_session, start=start, end=end, base_url=context.nasa_power_url)
     except WeatherError as error:
         log.warning("no daily reanalysis for %s either: %s", ground.id, error.message)
         return None
@@ -96,7 +98,8 @@ def _ask(ground: Ground, context: Context, *, now: datetime, asked: Outcome | No
         with reading(context.engine) as session:
             days = days_to_ask(session, ground, history_days=context.open_meteo.past_days, now=now)
         service = replace(context.open_meteo, past_days=days)
-        asked = fetch_forecast(ground, session=context.web_session, now=now, service=service)
+        with asking(context, FORECAST):
+            asked = fetch_forecast(ground, session=context.web_session, now=now, service=service)
     return Issue(OPEN_METEO, asked)
 
 
@@ -106,9 +109,11 @@ def _ask_met_norway(ground: Ground, context: Context, *, now: datetime) -> Issue
     with reading(context.engine) as session:
         stored = stored_answer(session, name)
     kept = None if stored is None else met_norway.KeptAnswer(stored.body, stored.last_modified, stored.expires, stored.deprecated)
-    frame, answer = met_norway.fetch_locationforecast(
-        ground, session=context.web_session, now=now, kept=kept, contact=context.contact or "", base_url=context.met_norway_url
-    )
+    with asking(context, MET_NORWAY) as service:
+        frame, answer = met_norway.fetch_locationforecast(
+            ground, session=context.web_session, now=now, kept=kept, contact=context.contact or "", base_url=context.met_norway_url
+        )
+        service.deprecated = answer.deprecated
     if answer != kept:
         with transaction(context.engine) as session:
             save_answer(session, StoredAnswer(name, answer.body, answer.last_modified, answer.expires, answer.deprecated))

@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session
 from forecaster.errors import WeatherError
 from forecaster.ground.ground import Ground
 from forecaster.pipeline.context import Context
+from forecaster.pipeline.services import FORECAST, asking, overall_error
 from forecaster.sources.openmeteo import fetch_forecasts
 from forecaster.storage.database import reading
 from forecaster.storage.weather import issue_spans
@@ -60,7 +61,13 @@ def ask_together(grounds: Sequence[Ground], context: Context, *, now: datetime) 
     found: dict[str, Outcome] = {}
     for days, places in sorted(by_days.items()):
         service = replace(context.open_meteo, past_days=days)
-        found |= fetch_forecasts(places, session=context.web_session, now=now, service=service)
+        try:
+            with asking(context, FORECAST) as asked_service:
+                answers = fetch_forecasts(places, session=context.web_session, now=now, service=service)
+                asked_service.error = overall_error(list(answers.values()))
+        except WeatherError as error:  # left alone for now
+            answers = dict.fromkeys(places, error)
+        found |= answers
     return found
 
 

@@ -25,12 +25,14 @@ import requests
 import urllib3
 
 from forecaster import __version__
-from forecaster.errors import WeatherError, WeatherMalformed, WeatherRefused, WeatherUnavailable
+from forecaster.errors import Trouble, WeatherError, WeatherMalformed, WeatherRefused, WeatherUnavailable, Window
 
 USER_AGENT = f"forecaster/{__version__} (weather risk for sports turf)"
 # 499 is no answer to what was asked: a gateway says with it that the connection was closed before there was one.
 TRANSIENT_STATUSES = frozenset({499, 500, 502, 503, 504})
 MOVED_STATUSES = frozenset({301, 302, 303, 307, 308})
+TERMS_STATUSES = frozenset({402, 404, 410, 451})
+"""To be paid for, not there, gone, forbidden by law: not a matter of this question, but of what is offered at all."""
 NOT_MODIFIED = 304
 TOO_MANY_REQUESTS = 429
 LATER = "Nothing to do: the next cycle tries again."
@@ -46,6 +48,10 @@ class Query:
     params: Mapping[str, str]
     headers: Mapping[str, str] = field(default_factory=dict, repr=False)
     limit_hint: Callable[[str], str] = lambda reason: LATER
+    limit_window: Callable[[str], Window | None] = lambda reason: None
+    """Which window of the service's limits the reason of a 429 says is used up."""
+    key_refused: Callable[[str], bool] = lambda reason: False
+    """Whether the reason of a status that else speaks of the question says that the key is wrong."""
     user_agent: str = USER_AGENT
     accepted: frozenset[int] = frozenset({200})
     """Statuses that are an answer. 304 belongs here only where a header made the question conditional."""
@@ -90,6 +96,10 @@ class Patience:
 class _Transient(Exception):
     """This attempt failed in a way that the next may not. Says how, as half a sentence about the source."""
 
+    def __init__(self, said: str, trouble: Trouble = "silent", retry_after_s: float | None = None) -> None:
+        super().__init__(said)
+        self.trouble, self.retry_after_s = trouble, retry_after_s
+
 
 def fetch_json(session: requests.Session, query: Query, *, patience: Patience | None = None) -> Any:
     """The parsed JSON of ``fetch_answer``."""
@@ -108,7 +118,7 @@ def fetch_answer(session: requests.Session, query: Query, *, patience: Patience 
     """
     patience = patience or Patience()
     ends_at = patience.clock() + patience.deadline_seconds
-    failure = "gave no answer"
+    failure = _Transient("gave no answer")
     for attempt in range(patience.attempts):
         if attempt:
             pause = patience.draw() * patience.longest_pause_seconds * 2.0 ** (attempt - 1)
@@ -121,9 +131,11 @@ def fetch_answer(session: requests.Session, query: Query, *, patience: Patience 
         outcome = _attempt(session, query, patience, remaining)
         if not isinstance(outcome, _Transient):
             return outcome
-        failure = str(outcome)
+        failure = outcome
     # Raised out here, so that no library exception (whose text holds the address) hangs on to it.
-    raise WeatherUnavailable(f"{query.source} {failure}", source=query.source, hint=LATER)
+    raise WeatherUnavailable(
+        f"{query.source} {failure}", source=query.source, hint=LATER, trouble=failure.trouble, retry_after_s=failure.retry_after_s
+    )
 
 
 def _attempt(session: requests.Session, query: Query, patience: Patience, seconds: float) -> Answer | _Transient:
@@ -152,20 +164,20 @@ def _ask(session: requests.Session, query: Query, patience: Patience, abandoned:
     for _ in range(query.moves + 1):
         status, headers, body = _get(session, query, (url, params), patience, abandoned)
         if status in query.accepted:
-            content = None if status == NOT_MODIFIED else _parse(body)
+            content = None if status == NOT_MODIFIED else _parse(body, web_page=_is_web_page(headers, body))
             return Answer(status, body, content, headers.get("Last-Modified"), _moment(headers.get("Expires")))
         moved_to = _moved_within_host(url, headers.get("Location")) if status in MOVED_STATUSES else None
         if moved_to is None:
             break
         url, params = moved_to, {}  # a redirect's address holds the parameters itself
-    raise _error_of_status(status, _reason(body, query), query)
+    raise _error_of_status(status, _reason(body, query), query, retry_after_s=_seconds(headers))
 
 
 def _get(
     session: requests.Session, query: Query, address: tuple[str, dict[str, str]], patience: Patience, abandoned: threading.Event
 ) -> tuple[int, Mapping[str, str], bytes]:
     """Status, headers and body of one request."""
-    failure = refusal = None
+    failure = refusal = ""
     try:
         with session.get(
             address[0],
@@ -217,12 +229,26 @@ def parse_json(body: bytes) -> Any:
     raise too_deep
 
 
-def _parse(body: bytes) -> Any:
+def _parse(body: bytes, *, web_page: bool) -> Any:
     try:
         return parse_json(body)
     except ValueError:  # also bytes that are not UTF-8
         failure = _Transient("sent an answer that breaks off or is not JSON")
-    raise failure
+    # A gateway's page of a minute, or the terms that must now be agreed to: the next attempts, and the next cycles, tell.
+    raise _Transient("sent a web page in place of data", "page") if web_page else failure
+
+
+def _is_web_page(headers: Mapping[str, str], body: bytes) -> bool:
+    return "html" in (headers.get("Content-Type") or "").lower() or body.lstrip()[:1] == b"<"
+
+
+def _seconds(headers: Mapping[str, str]) -> float | None:
+    """The Retry-After header in seconds, whichever of its two forms it has (RFC 9110, 10.2.3); None where it says nothing."""
+    said = (headers.get("Retry-After") or "").strip()
+    if said.isascii() and said.isdigit():
+        return float(said[:9])
+    until, sent = _moment(said or None), _moment(headers.get("Date"))
+    return None if until is None or sent is None else max(0.0, (until - sent).total_seconds())
 
 
 def _moment(header: str | None) -> datetime | None:
@@ -256,28 +282,41 @@ def _said(error: Exception) -> str:
     return f"could not be read ({type(error).__name__})"
 
 
-def _error_of_status(status: int, reason: str, query: Query) -> Exception:
+def _error_of_status(status: int, reason: str, query: Query, *, retry_after_s: float | None) -> Exception:
     said = f": {reason}" if reason else ""
     if status in TRANSIENT_STATUSES:
-        return _Transient(f"is out of order (status {status}{said})")
+        return _Transient(f"is out of order (status {status}{said})", retry_after_s=retry_after_s)
     if status == TOO_MANY_REQUESTS:
-        message = f"{query.source} has had too many requests from here{said}"
-        return WeatherUnavailable(message, source=query.source, hint=query.limit_hint(reason))
-    return _refusal(status, said, query)
+        return WeatherUnavailable(
+            f"{query.source} has had too many requests from here{said}",
+            source=query.source,
+            hint=query.limit_hint(reason),
+            trouble="limit",
+            window=query.limit_window(reason),
+            retry_after_s=retry_after_s,
+        )
+    return _refusal(status, said, query, key_refused=query.key_refused(reason))
 
 
-def _refusal(status: int, said: str, query: Query) -> WeatherError:
+def _refusal(status: int, said: str, query: Query, *, key_refused: bool) -> WeatherError:
+    trouble: Trouble = "question"
     if status in MOVED_STATUSES:
+        trouble = "terms"
         message, hint = f"{query.source} has moved (status {status})", "Put the new address in the settings."
-    elif status in (401, 403):
+    elif status in (401, 403) or (status == 400 and key_refused):
+        trouble = "shut out"
         message = f"{query.source} does not let us in (status {status}{said})"
         hint = "Check the API key in the settings, and what it allows."
+    elif status in TERMS_STATUSES:
+        trouble = "terms"
+        message = f"{query.source} no longer serves what it did (status {status}{said})"
+        hint = "Read the service's terms, and check the address in the settings."
     elif 400 <= status < 500:
         message = f"{query.source} refused the request (status {status}{said})"
         hint = "Check place, days and address in the settings."
     else:
         return WeatherMalformed(f"{query.source} answered with status {status}{said}", source=query.source, hint=LATER)
-    return WeatherRefused(message, source=query.source, hint=query.refusal_hints.get(status, hint))
+    return WeatherRefused(message, source=query.source, hint=query.refusal_hints.get(status, hint), trouble=trouble)
 
 
 def _reason(body: bytes, query: Query) -> str:

@@ -9,6 +9,8 @@ from collections.abc import Callable, Mapping
 from datetime import datetime
 from typing import Literal, Protocol
 
+from forecaster.errors import Window
+
 Span = Literal["minute", "hour", "day"]
 
 FREE_LIMITS: Mapping[Span, float] = {"minute": 600.0, "hour": 5_000.0, "day": 10_000.0}
@@ -76,6 +78,12 @@ def span_used_up(reason: str) -> Span | None:
     """The window that a 429 says is used up; None where it says something else."""
     found = _reason(reason)
     return found[1] if found else None
+
+
+def window_of(reason: str) -> Window | None:
+    """For how long the limit holds that a 429 names; None where it says nothing that is known."""
+    found = _reason(reason)
+    return None if found is None else found[1] or "moment"
 
 
 def pause_after(reason: str, *, draw: float) -> float | None:

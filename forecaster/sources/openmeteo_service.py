@@ -6,6 +6,7 @@ across clock changes, and its daily values follow from the hourly ones.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, Protocol
@@ -14,7 +15,7 @@ import requests
 
 from forecaster.errors import WeatherUnavailable
 from forecaster.sources.http import Patience, Query, fetch_json
-from forecaster.sources.openmeteo_limits import ERROR_WEIGHT, Budget, UsedUp, limit_hint, pause_after, span_used_up
+from forecaster.sources.openmeteo_limits import ERROR_WEIGHT, Budget, UsedUp, limit_hint, pause_after, span_used_up, window_of
 from forecaster.weather.frame import WeatherSource
 
 SOURCE = WeatherSource(
@@ -105,7 +106,15 @@ def ask(
 
     # The key goes in a header, not in the address: addresses end up in logs.
     headers = {"X-Api-Key": service.api_key} if service.api_key else {}
-    query = Query(source=SOURCE.name, url=url, params=params, headers=headers, limit_hint=note_limit)
+    query = Query(
+        source=SOURCE.name,
+        url=url,
+        params=params,
+        headers=headers,
+        limit_hint=note_limit,
+        limit_window=window_of,
+        key_refused=_about_the_key,
+    )
     for may_wait in (True, False):
         reasons.clear()
         counted = _CountedSession(session, service.budget, weight) if service.budget else session
@@ -117,6 +126,11 @@ def ask(
                 raise
         patience.sleep(pause)
     raise AssertionError("the second round returns or raises")
+
+
+def _about_the_key(reason: str) -> bool:
+    """A wrong key is answered with status 400, like a wrong question, and only the reason tells them apart."""
+    return re.search(r"\bapi[ _-]?key\b", reason, re.IGNORECASE) is not None
 
 
 def _pause(session: requests.Session, reasons: list[str], service: Service, patience: Patience) -> float | None:
@@ -149,6 +163,9 @@ class _CountedSession(requests.Session):
                 f"the {span}'s budget of {SOURCE.name} is used up until {until:%H:%M} UTC",
                 source=SOURCE.name,
                 hint="Nothing to do: asking goes on by itself then. If it happens often, ask less often or use a key.",
+                trouble="budget",
+                window=span,
+                again_at=until,
             )
         try:
             response = self._session.request(method, url, *args, **kwargs)

@@ -222,6 +222,25 @@ class KeptAnswerRow(Table):
     deprecated: Mapped[bool]
 
 
+class ServiceRow(Table):
+    """How a weather service stands: its breaker, and what is wrong with it by name."""
+
+    __tablename__ = "service"
+    __table_args__ = (CheckConstraint("named IN ('shut out', 'terms', 'limit', 'deprecated')", name="named"),)
+
+    service: Mapped[str] = mapped_column(primary_key=True)
+    asked_as: Mapped[str]
+    failures: Mapped[int]
+    held_until: Mapped[datetime | None]
+    probe_until: Mapped[datetime | None]
+    named: Mapped[str | None]
+    named_since: Mapped[datetime | None]
+    last_error: Mapped[str | None] = mapped_column(Text)
+    last_hint: Mapped[str | None] = mapped_column(Text)
+    failed_at: Mapped[datetime | None]
+    answered_at: Mapped[datetime | None]
+
+
 class RecordRow(Table):
     """What people entered by hand: applications, observations, fixtures and rings. Deleting marks; nothing purges this table."""
 
