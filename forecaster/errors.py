@@ -15,6 +15,7 @@
     │       └── AddressRefused    the server knows no such mailbox: no message to this address will
     ├── NotFound                  asked for a thing that does not exist
     ├── NotAllowed                possible, but not for this visitor
+    │   └── FormRefused           a change by a browser that no form of ours sent
     └── Conflict                  a change that does not go with what is stored
         ├── Outdated              somebody else changed it since it was read
         ├── ReadOnly              it comes from the configuration or a calendar and is changed there
@@ -200,3 +201,9 @@ class NotAllowed(ForecasterError):
     """The visitor may not do this; with another key it would be possible."""
 
     slug = "not-allowed"
+
+
+class FormRefused(NotAllowed):
+    """A browser sent a change, but not with a form that this program has shown it."""
+
+    slug = "form-refused"

@@ -12,33 +12,36 @@ import ipaddress
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
-from urllib.parse import urlsplit
+from urllib.parse import quote, urlsplit
 
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import MutableHeaders
 from starlette.requests import Request
-from starlette.responses import Response
+from starlette.responses import RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from forecaster.errors import ForecasterError
+from forecaster.errors import ForecasterError, NotAllowed
 from forecaster.storage.keys import StoredKey
 from forecaster.web.keys import StoredKeys
 from forecaster.web.problems import KINDS, Problem, problem, problem_response
 from forecaster.web.visitor import MACHINE, NOBODY, Visitor, require_write
 
 LOOPBACK_NAMES = frozenset({"127.0.0.1", "localhost", "[::1]"})
+SIGN_OUT = "/sign-out"
 READS = frozenset({"GET", "HEAD", "OPTIONS"})
-OPEN = ("/static/", "/mail/off/", "/feeds/private/", "/api/v1/live", "/api/v1/ready")
-"""Beginnings of the addresses that need no key: each shows nothing of a ground, or proves its right by a signed address."""
+SIGNED = ("/mail/off/", "/feeds/private/")
+"""Beginnings of the addresses that carry their own permission, a word that nobody can guess: mail servers post to them (RFC 8058)."""
+OPEN = ("/static/", "/sign-in", "/api/v1/live", "/api/v1/ready", *SIGNED)
+"""Beginnings of the addresses that need no key: each shows nothing of a ground, or proves its right itself."""
 
 PROTECTIONS = {
     "Content-Security-Policy": (
         "default-src 'none'; style-src 'self'; img-src 'self' data:; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
     ),
     "X-Content-Type-Options": "nosniff",
-    "Referrer-Policy": "no-referrer",
+    # Not no-referrer: with it, browsers send "Origin: null" with our own forms, and we could not tell them from another site's.
+    "Referrer-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
-    "Cross-Origin-Opener-Policy": "same-origin",
 }
 
 # Set by proxies; a browser or a script that asks this machine directly sends none of them.
@@ -53,6 +56,21 @@ class Doors:
     keys_needed: bool = False
     public_url: str | None = None
     bound_to: str = "127.0.0.1"
+
+    @property
+    def secure(self) -> bool:
+        """Whether browsers reach it by https, so that cookies may insist on it."""
+        return self.public_url is not None and urlsplit(self.public_url).scheme == "https"
+
+    @property
+    def session_cookie(self) -> str:
+        """Name of the cookie of a browser that signed in; with the prefix no other host can have set it (RFC 6265bis)."""
+        return f"{'__Host-' if self.secure else ''}forecaster"
+
+    @property
+    def form_cookie(self) -> str:
+        """Name of the cookie that names a browser for the forms it is shown."""
+        return f"{self.session_cookie}-form"
 
     @property
     def public_host(self) -> str | None:
@@ -148,7 +166,12 @@ class Access:
         scheme, _, given = request.headers.get("authorization", "").partition(" ")
         if scheme:
             key = await run_in_threadpool(self.keys.by_text, given.strip()) if self.keys and scheme.lower() == "bearer" else None
-            return (NOBODY if key is None else _bearer(key)), key
+            return (NOBODY if key is None else Visitor(key.name, key.may_write, key.grounds, "key", key.id)), key
+        token = request.cookies.get(self.doors.session_cookie)
+        if token and self.keys:
+            key = await run_in_threadpool(self.keys.by_session, token)
+            if key is not None:
+                return Visitor(key.name, key.may_write, key.grounds, "session", key.id), key
         return (NOBODY if self.doors.keys_needed else MACHINE), None
 
     def _let_in(self, request: Request, visitor: Visitor) -> Response | None:
@@ -158,12 +181,18 @@ class Access:
             return None
         if visitor.by == "nobody":
             return self._ask_for_key(request)
-        if request.method not in READS:
+        if request.method not in READS and path != SIGN_OUT:
             require_write(request)
+            if visitor.by == "session" and is_api(path):
+                raise NotAllowed("A change through the API needs a key in the header Authorization.", hint="Signing in is for pages.")
         return None
 
     def _ask_for_key(self, request: Request) -> Response:
         path = request.url.path
+        browser = self.keys is not None and not is_api(path) and "text/html" in request.headers.get("accept", "")
+        if browser and request.method in READS and "authorization" not in request.headers:
+            wanted = path + (f"?{request.url.query}" if request.url.query else "")
+            return RedirectResponse(f"/sign-in?next={quote(wanted, safe='/')}", status_code=303)
         if "authorization" in request.headers:
             detail = "This key opens nothing: it is unknown, was revoked, or has expired."
         else:
@@ -179,6 +208,10 @@ class Access:
                 headers = MutableHeaders(scope=message)
                 for name, value in PROTECTIONS.items():
                     headers[name] = value
+                new_browser = scope.get("state", {}).get("new_browser")
+                if new_browser:
+                    secure = "; Secure" if self.doors.secure else ""
+                    headers.append("Set-Cookie", f"{self.doors.form_cookie}={new_browser}; Path=/; HttpOnly; SameSite=Strict{secure}")
                 if private:
                     caching = headers.get("Cache-Control", "no-cache")
                     headers["Cache-Control"] = caching if "private" in caching or "no-store" in caching else f"private, {caching}"
@@ -186,10 +219,6 @@ class Access:
             await send(message)
 
         return protected
-
-
-def _bearer(key: StoredKey) -> Visitor:
-    return Visitor(key.name, may_write=key.may_write, grounds=key.grounds, by="key", key_id=key.id)
 
 
 def _address(name: str) -> Any:

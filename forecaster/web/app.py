@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import secrets
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from datetime import UTC, datetime
@@ -22,6 +23,7 @@ from forecaster.web.access import PROTECTIONS, Access, Doors, is_api
 from forecaster.web.ages import OUTLOOK_LIMIT_HOURS
 from forecaster.web.api import api_router
 from forecaster.web.feeds import feed_router
+from forecaster.web.forms import PURPOSE, Forms, only_our_forms
 from forecaster.web.keys import StoredKeys, refuse_without_keys
 from forecaster.web.mail_desk import StoredMailDesk
 from forecaster.web.mail_off import MailDesk, mail_off_router
@@ -30,6 +32,7 @@ from forecaster.web.pages import FOLDER, Pages, page_router
 from forecaster.web.problems import KINDS, FieldMistake, Problem, problem, problem_response, slug_of_status
 from forecaster.web.reading import Store
 from forecaster.web.recorded import StoredRecords
+from forecaster.web.sign_in import sign_in_router
 from forecaster.web.visitor import admit
 
 DESCRIPTION = (
@@ -50,10 +53,12 @@ def create_app(
     doors: Doors | None = None,
     keys: StoredKeys | None = None,
     engine: Engine | None = None,
+    form_secret: bytes | None = None,
     outlook_limit_hours: float = OUTLOOK_LIMIT_HOURS,
 ) -> FastAPI:
     """The application over a store; ``now`` gives UTC. Without ``doors`` it answers this machine, without ``keys`` it knows none.
 
+    ``form_secret``: what forms are signed with, the same for all processes of a service; None for a single one.
     ``records``: what people enter; None for an application that only shows what cycles stored. ``mail_desk``: behind the links in mails.
     ``engine``: what the readiness check proves, and where it reads what is wrong with the machine.
     """
@@ -65,9 +70,11 @@ def create_app(
         openapi_url="/api/v1/openapi.json",
         docs_url=None,
         redoc_url=None,
-        dependencies=[Depends(admit)],
+        dependencies=[Depends(admit), Depends(only_our_forms)],
         lifespan=_few_threads,
     )
+    doors = doors or Doors()
+    app.state.forms = Forms(form_secret or secrets.token_bytes(32), cookie=doors.form_cookie, session_cookie=doors.session_cookie)
     operation = Operation(store, engine, now, outlook_limit_hours)
     pages = Pages(store, now, limit_hours=outlook_limit_hours, wrong=operation.wrong)
     app.include_router(api_router(store, records, now, limit_hours=outlook_limit_hours))
@@ -76,12 +83,14 @@ def create_app(
     if mail_desk is not None:
         app.include_router(mail_off_router(pages, mail_desk, now))
     if engine is not None:
-        app.include_router(feed_router(engine, now, doors.public_url if doors else None))
+        app.include_router(feed_router(engine, now, doors.public_url))
+    if keys is not None:
+        app.include_router(sign_in_router(pages, keys, doors))
     app.mount("/static", StaticFiles(directory=FOLDER / "static"), name="static")
     refusal = _answer_errors(app, pages)
     _describe(app)
     app.add_middleware(GZipMiddleware, minimum_size=1000)
-    app.add_middleware(Access, doors=doors or Doors(), keys=keys, refusal=refusal)
+    app.add_middleware(Access, doors=doors, keys=keys, refusal=refusal)
     return app
 
 
@@ -99,6 +108,7 @@ def from_environment() -> FastAPI:
     """
     from forecaster.settings.environment import read_environment
     from forecaster.storage.database import migrate, open_database
+    from forecaster.storage.service_secret import service_secret
     from forecaster.web.stored import StoredReads
 
     environment = read_environment()
@@ -118,6 +128,7 @@ def from_environment() -> FastAPI:
         doors=Doors(keys_needed=environment.keys_needed, public_url=environment.public_url, bound_to=environment.host),
         keys=StoredKeys(engine, _clock),
         engine=engine,
+        form_secret=service_secret(engine, PURPOSE, _clock()),
     )
 
 

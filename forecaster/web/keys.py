@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import ipaddress
 import logging
+import math
 from collections.abc import Callable
+from dataclasses import dataclass, field
 from datetime import datetime
 
 from sqlalchemy import Engine
@@ -13,7 +16,7 @@ from forecaster.settings.environment import LOOPBACK, PREFIX, Environment
 from forecaster.settings.mistakes import shown
 from forecaster.storage.database import reading, transaction
 from forecaster.storage.keys import StoredKey, find_key, has_usable_key, note_key_use
-from forecaster.storage.sign_ins import key_of_session
+from forecaster.storage.sign_ins import begin_session, end_session, key_of_session, note_failure, wait_before_sign_in
 
 log = logging.getLogger(__name__)
 
@@ -36,6 +39,20 @@ def refuse_without_keys(environment: Environment, engine: Engine, now: datetime)
     raise ConfigurationError([mistake], hint="Make a key with: forecaster keys add NAME --read-write")
 
 
+@dataclass(frozen=True)
+class SignedIn:
+    """A sign-in that succeeded; ``token`` is for the browser's cookie alone."""
+
+    token: str = field(repr=False)
+
+
+@dataclass(frozen=True)
+class Wait:
+    """Nobody at this address can sign in for so long."""
+
+    seconds: int
+
+
 class StoredKeys:
     """Looks keys up anew for every request: one that is revoked opens nothing from that moment on. ``now`` is UTC, never still."""
 
@@ -52,6 +69,25 @@ class StoredKeys:
         with reading(self._engine) as session:
             return key_of_session(session, token, self._now())
 
+    def sign_in(self, text: str, address: str) -> SignedIn | Wait | None:
+        """Sign a browser in with a key; None where it is none. ``address``: from where, for counting failures. Raises: StorageError."""
+        now, party = self._now(), _party(address)
+        with transaction(self._engine) as session:
+            wait = wait_before_sign_in(session, party, now)
+            if wait is not None:
+                return Wait(max(1, math.ceil(wait.total_seconds())))
+            key = find_key(session, text, now)
+            if key is None:
+                note_failure(session, party, now)
+                return None
+            note_key_use(session, key.id, now)
+            return SignedIn(begin_session(session, key.id, now))
+
+    def sign_out(self, token: str) -> None:
+        """End a browser's session. Raises: StorageError."""
+        with transaction(self._engine) as session:
+            end_session(session, token)
+
     def note_use(self, key: StoredKey) -> None:
         """Note that a key was used, where that is worth a write. Nobody's request fails over it."""
         now = self._now()
@@ -62,3 +98,14 @@ class StoredKeys:
                 note_key_use(session, key.id, now)
         except StorageError as error:
             log.warning("could not note that the key %s was used: %s", key.id, error.message)
+
+
+def _party(address: str) -> str:
+    """Whose failures are counted together: an IPv4 address, or the network of 64 bits that one IPv6 subscriber has."""
+    try:
+        found = ipaddress.ip_address(address)
+    except ValueError:
+        return address
+    if isinstance(found, ipaddress.IPv4Address):
+        return str(found)
+    return str(found.ipv4_mapped or ipaddress.ip_network((int(found) >> 64 << 64, 64)))

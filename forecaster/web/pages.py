@@ -18,6 +18,7 @@ from forecaster.documents import GroundSummary, WeatherStatus
 from forecaster.errors import ForecasterError, NotFound
 from forecaster.web import views, wording
 from forecaster.web.ages import ground_weather, local_day, weather_at
+from forecaster.web.forms import form_token
 from forecaster.web.mail import mail_sentences, off_sentences
 from forecaster.web.problems import Problem
 from forecaster.web.reading import Store
@@ -55,6 +56,7 @@ class Pages:
             "mark_of": views.mark_of,
             "nothing_against_it": wording.NOTHING_AGAINST_IT,
             "version": forecaster.__version__,
+            "form_token_of": form_token,
         }
         self._templates = Jinja2Templates(env=environment)
 
@@ -118,6 +120,10 @@ class Pages:
         """An error as a page. It also says so when what is shown elsewhere is sample weather."""
         return self._render(request, "problem.html", problem=document, sample=self._sees_sample(request), status=document.status)
 
+    def plain(self, request: Request, template: str, *, sample: bool, status: int = 200, **context: object) -> HTMLResponse:
+        """A page of no ground."""
+        return self._render(request, template, sample=sample, status=status, **context)
+
     def _mail(self, ground: GroundSummary, now: datetime) -> tuple[str, ...]:
         """What has not arrived of today's and yesterday's mails, in sentences; older ones are for the health page."""
         today = local_day(ground, now)
@@ -160,7 +166,9 @@ class Pages:
     def _render(self, request: Request, template: str, *, sample: bool, status: int = 200, **context: object) -> HTMLResponse:
         weather = context.pop("weather", None)
         alarm = weather if isinstance(weather, WeatherStatus) and weather.state != "fresh" else None
-        context = {"weather": weather, "alarm": alarm, "sample": sample, "wrong": self._told_wrong(), **context}
+        visitor = visitor_of(request)
+        wrong = () if visitor.by == "nobody" else self._told_wrong()
+        context = {"weather": weather, "alarm": alarm, "sample": sample, "wrong": wrong, "visitor": visitor, **context}
         headers = {"Cache-Control": "no-cache"}
         return self._templates.TemplateResponse(request, template, context, status_code=status, headers=headers)
 

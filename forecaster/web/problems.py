@@ -8,7 +8,7 @@ from http import HTTPStatus
 from fastapi.responses import JSONResponse
 from pydantic import BaseModel
 
-from forecaster.errors import Conflict, ForecasterError, KeyReused, NotAllowed, NotFound, Outdated, ReadOnly, StorageError
+from forecaster.errors import Conflict, ForecasterError, FormRefused, KeyReused, NotAllowed, NotFound, Outdated, ReadOnly, StorageError
 
 MEDIA_TYPE = "application/problem+json"
 CATALOGUE = "/api/v1/problems"
@@ -22,6 +22,7 @@ KINDS: dict[str, tuple[int, str]] = {
     "cross-site-refused": (403, "Another site may not change anything here"),
     "key-needed": (401, "This needs a key"),
     NotAllowed.slug: (403, "This key does not allow that"),
+    FormRefused.slug: (403, "This form cannot be taken"),
     "method-not-allowed": (405, "This address cannot be used in that way"),
     Conflict.slug: (409, "This does not go with what is stored"),
     ReadOnly.slug: (409, "This is not changed here"),

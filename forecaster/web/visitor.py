@@ -78,7 +78,10 @@ def no_such_ground(ground_id: str) -> NotFound:
 
 
 async def admit(request: Request) -> None:
-    """The guard of every route. Raises: NotFound for a ground in the address that the visitor may not see."""
+    """The guard of every route.
+
+    Raises: NotFound for a ground in the address that the visitor may not see; NotAllowed for a change by a page that is not a form of ours.
+    """
     ground = request.path_params.get(GROUND_PARAMETER)
     if ground is not None and not visible(request, str(ground)):
         raise no_such_ground(str(ground))

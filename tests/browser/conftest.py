@@ -6,10 +6,12 @@ import shutil
 import threading
 import time
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
 import uvicorn
+from fastapi import FastAPI
 from playwright.sync_api import Browser, sync_playwright
 
 from forecaster.charts.render import render_svg
@@ -48,7 +50,13 @@ def address(chromium: str) -> Iterator[str]:
     for outlook in store.outlook_list:
         charts = {name: render_svg(spec) for name, spec in chart_set(outlook).items()}
         store.chart_map[outlook.ground_id, outlook.surface_id] = charts
-    app = create_app(store, now=lambda: builders.NOW)
+    with served(create_app(store, now=lambda: builders.NOW)) as found:
+        yield found
+
+
+@contextmanager
+def served(app: FastAPI) -> Iterator[str]:
+    """An application on loopback, and its address."""
     server = uvicorn.Server(uvicorn.Config(app, host="127.0.0.1", port=0, log_level="warning", lifespan="off"))
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()

@@ -16,6 +16,8 @@ from forecaster.storage.keys import add_key
 from forecaster.web.access import Doors
 from forecaster.web.app import create_app
 from forecaster.web.keys import StoredKeys
+from forecaster.web.mail_desk import StoredMailDesk
+from forecaster.web.recorded import StoredRecords
 from tests.web import builders
 
 PUBLIC = "https://turf.example"
@@ -42,7 +44,15 @@ class Service:
     doors: Doors = field(default_factory=lambda: Doors(keys_needed=True, public_url=PUBLIC))
 
     def app(self) -> FastAPI:
-        return create_app(self.store, now=lambda: builders.NOW, doors=self.doors, keys=StoredKeys(self.engine, self.clock))
+        return create_app(
+            self.store,
+            records=StoredRecords(self.engine, lambda: builders.NOW),
+            mail_desk=StoredMailDesk(self.engine),
+            now=lambda: builders.NOW,
+            doors=self.doors,
+            keys=StoredKeys(self.engine, self.clock),
+            engine=self.engine,
+        )
 
     def client(self, key: str | None = None, *, base_url: str = PUBLIC) -> TestClient:
         headers = {} if key is None else {"Authorization": f"Bearer {key}"}

@@ -105,4 +105,4 @@ def test_every_answer_carries_the_protections(client: TestClient, path: str) -> 
     assert "script-src" not in policy  # so default-src 'none' governs it: CSP Level 3, fallback of fetch directives
     assert "unsafe" not in policy
     assert headers["x-content-type-options"] == "nosniff"
-    assert headers["referrer-policy"] == "no-referrer"
+    assert headers["referrer-policy"] == "same-origin"
