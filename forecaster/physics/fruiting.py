@@ -11,14 +11,15 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 import numpy.typing as npt
 
-from forecaster.physics.limits import unit_ramp
+from forecaster.physics.limits import choose, unit_ramp
 
 Floats = npt.NDArray[np.float64]
+Flags = npt.NDArray[np.bool_]
 AnyNumber = TypeVar("AnyNumber", bound=np.generic)
 
 RAIN_WINDOW_DAYS = 7
@@ -34,8 +35,7 @@ COLD_NIGHT_C = 5.5  # one woodland species: willow carr study of Dermocybe uligi
 COLD_NIGHTS_ALLOWED = 3
 
 
-@dataclass(frozen=True)
-class FruitingRates:
+class FruitingRates(NamedTuple):
     """Priors: hazard of a full trigger, share left without drought priming, delay [d], and the factor of cold nights."""
 
     base_hazard: float
@@ -98,132 +98,226 @@ def temperature_response(soil_temperature_c: Floats) -> Floats:
     return unit_ramp(soil_temperature_c, 5.0, 8.0) * unit_ramp(soil_temperature_c, 22.0, 19.0)
 
 
+class FruitingDrivers(NamedTuple):
+    """What drives fruiting on one day, of the sound column; shape (column,).
+
+    ``water_in_mm``: rain and irrigation; ``available_fraction``: available water of the surface layer [1].
+    """
+
+    water_in_mm: Floats
+    available_fraction: Floats
+    stress_coefficient: Floats
+    soil_temperature_c: Floats
+    air_temperature_min_c: Floats
+
+
+class FruitingPast(NamedTuple):
+    """What one day needs of the days before it; shape (column,), windows as one entry a day, oldest first.
+
+    ``highest_wetness``: of the last RISE_WINDOW_DAYS days; ``oldest_drought``: the flag that leaves the priming window today;
+    ``arriving``: what earlier triggers bring today. The rest as in ``FruitingMemory``.
+    """
+
+    water_mm: tuple[Floats, ...]
+    soil_temperature_c: tuple[Floats, ...]
+    highest_wetness: Floats
+    oldest_drought: npt.NDArray[np.uint8]
+    yesterday_drought: npt.NDArray[np.uint8]
+    drought_days: Floats
+    cold_nights: Floats
+    arriving: Floats
+
+
+class FruitingDay(NamedTuple):
+    """What one day leaves behind, shape (column,). ``trigger`` above 0 brings hazard to later days: see ``impulse``."""
+
+    wetness: Floats
+    trigger: Floats
+    dry: Flags
+    drought_days: Floats
+    cold_nights: Floats
+    hazard: Floats
+
+
+def held_drivers(today: FruitingDrivers, past: FruitingPast, known: Flags) -> FruitingDrivers:
+    """The day's numbers with those of unknown columns replaced: no water, and otherwise a day like the one before."""
+    return FruitingDrivers(
+        water_in_mm=choose(known, today.water_in_mm, 0.0),
+        available_fraction=today.available_fraction,
+        stress_coefficient=choose(known, today.stress_coefficient, choose(past.yesterday_drought > 0, 0.0, 1.0)),
+        soil_temperature_c=choose(known, today.soil_temperature_c, past.soil_temperature_c[-1]),
+        air_temperature_min_c=choose(known, today.air_temperature_min_c, choose(past.cold_nights > 0.0, -np.inf, np.inf)),
+    )
+
+
+def fruiting_day(today: FruitingDrivers, past: FruitingPast, *, cold_night_factor: float, unknown_past: bool) -> FruitingDay:
+    """Hazard of one day [1/d], and what it leaves behind; no NaN in ``today``: see ``held_drivers``.
+
+    ``unknown_past``: a window may reach back before the simulation began, where water and temperature are NaN.
+    """
+    wetness = wetness_of_week(_sum_onto(past.water_mm, today.water_in_mm), today.available_fraction)
+    if unknown_past:
+        wetness = choose(np.isnan(wetness), 1.0, wetness)
+    # Rise above all it was in the two weeks before.
+    trigger = wetness - past.highest_wetness
+    dry = today.stress_coefficient < PRIMING_STRESS
+    drought_days = past.drought_days + dry - past.oldest_drought
+    cold_nights = (past.cold_nights + 1.0) * (today.air_temperature_min_c < COLD_NIGHT_C)
+    cooled = 1.0 + (cold_night_factor - 1.0) * (cold_nights > COLD_NIGHTS_ALLOWED)
+    if unknown_past:
+        warmth = _mean_of_known(past.soil_temperature_c, today.soil_temperature_c)
+    else:
+        warmth = _sum_onto(past.soil_temperature_c, today.soil_temperature_c) / TEMPERATURE_WINDOW_DAYS
+    return FruitingDay(wetness, trigger, dry, drought_days, cold_nights, past.arriving * temperature_response(warmth) * cooled)
+
+
+def wetness_of_week(water_mm: Floats, available_fraction: Floats) -> Floats:
+    """A ramp of 7-day water from 10 to 20 mm times one of available surface water from 50 to 70 % [0-1]; NaN in, NaN out."""
+    return unit_ramp(water_mm, 10.0, 20.0) * unit_ramp(available_fraction, 0.5, 0.7)
+
+
+def impulse(trigger: Floats, drought_days: Floats, *, unprimed_share: float) -> Floats:
+    """What a trigger brings in all [1]: more after a drought, all of it after PRIMING_FULL_DAYS dry days of the window."""
+    return trigger * (unprimed_share + (1.0 - unprimed_share) * np.minimum(drought_days / PRIMING_FULL_DAYS, 1.0))
+
+
+def _sum_onto(window: tuple[Floats, ...], today: Floats) -> Floats:
+    """The days of a window and today, added up oldest first: always in one order, so that a run split in two gives the same bits."""
+    total = window[0]
+    for day in window[1:]:
+        total = total + day
+    return total + today
+
+
+def _mean_of_known(window: tuple[Floats, ...], today: Floats) -> Floats:
+    """The mean over the known days of a window, and today; added up as in ``_sum_onto``: with all of them known the same bits."""
+    total, days = 0.0 * today, 1.0 + 0.0 * today
+    for day in window:
+        missing = np.isnan(day)
+        total = total + choose(missing, 0.0, day)
+        days = days + choose(missing, 0.0, 1.0)
+    return (total + today) / days
+
+
+class FruitingRings(NamedTuple):
+    """The windows of ``FruitingMemory`` as rings, written over in place: row d % n of a ring of n rows belongs to day d.
+
+    ``drought_days``: days with drought in the window, shape (column,). ``wetness_until_round``: for each row of ``wetness`` the highest of
+    it and the rows after it when the ring last was full, and ``wetness_of_round`` the highest since then, shape (column,): together the
+    highest of the whole window without looking at all of it.
+    """
+
+    coming: Floats
+    wetness: Floats
+    water: Floats
+    drought: npt.NDArray[np.uint8]
+    warmth: Floats
+    cold_nights: Floats
+    drought_days: Floats
+    wetness_until_round: Floats
+    wetness_of_round: Floats
+
+
+def fruiting_rings(memory: FruitingMemory) -> FruitingRings:
+    """Rings that start in order: the day to come is day 0."""
+    return FruitingRings(
+        coming=memory.coming_hazard.copy(),
+        wetness=memory.recent_wetness.copy(),
+        water=memory.recent_water_in_mm.copy(),
+        drought=memory.recent_drought.copy(),
+        warmth=memory.recent_soil_temperature_c.copy(),
+        cold_nights=memory.cold_nights.copy(),
+        drought_days=memory.recent_drought.sum(axis=0, dtype=np.float64),
+        wetness_until_round=np.empty_like(memory.recent_wetness),
+        wetness_of_round=np.zeros_like(memory.cold_nights),
+    )
+
+
+def remembered(rings: FruitingRings, day: int) -> FruitingMemory:
+    """What must be remembered before day number ``day``, in order."""
+
+    def ordered(ring: npt.NDArray[AnyNumber]) -> npt.NDArray[AnyNumber]:
+        return np.roll(ring, -(day % ring.shape[0]), axis=0)
+
+    return FruitingMemory(
+        coming_hazard=ordered(rings.coming),
+        recent_wetness=ordered(rings.wetness),
+        recent_water_in_mm=ordered(rings.water),
+        recent_drought=ordered(rings.drought),
+        recent_soil_temperature_c=ordered(rings.warmth),
+        cold_nights=rings.cold_nights.copy(),
+    )
+
+
+def delay_lags(rates: FruitingRates) -> tuple[npt.NDArray[np.int64], Floats]:
+    """Days after a trigger on which it brings something, and how much; delays of less than a millionth of the likeliest are left out."""
+    weights = rates.base_hazard * delay_weights(rates.delay_mean_days, rates.delay_sd_days)
+    lags = np.flatnonzero(weights > NEGLIGIBLE * weights.max()) + 1
+    return lags, weights[lags - 1]
+
+
 class FruitingDays:
-    """Fruiting of all columns, day after day. It keeps its windows as rings, written over in place; ``memory`` gives them in order."""
+    """Fruiting of all columns, day after day, by whole arrays; ``memory`` gives what must be remembered."""
 
     def __init__(self, memory: FruitingMemory, rates: FruitingRates) -> None:
         self._rates = rates
-        weights = rates.base_hazard * delay_weights(rates.delay_mean_days, rates.delay_sd_days)
-        # Delays that bring less than a millionth of the most likely one are left out.
-        self._lags = np.flatnonzero(weights > NEGLIGIBLE * weights.max()) + 1
-        self._weights = weights[self._lags - 1]
-        # Day number of the day to come; row d % n of a ring belongs to day d, so rings that start in order start at day 0.
+        self._lags, self._weights = delay_lags(rates)
         self._day = 0
-        self._coming = memory.coming_hazard.copy()
-        self._wetness = memory.recent_wetness.copy()
-        self._water = memory.recent_water_in_mm.copy()
-        self._drought = memory.recent_drought.copy()
-        self._warmth = memory.recent_soil_temperature_c.copy()
-        self._cold_nights = memory.cold_nights.copy()
-        self._drought_days = self._drought.sum(axis=0, dtype=np.float64)
+        self._rings = fruiting_rings(memory)
         self._unknown = True
 
-    def advance(
-        self,
-        *,
-        water_in_mm: Floats,
-        available_fraction: Floats,
-        stress_coefficient: Floats,
-        soil_temperature_c: Floats,
-        air_temperature_min_c: Floats,
-    ) -> Floats:
-        """Hazard of the day that one ring comes into fruit [1/d], shape (column,), from the day's numbers of the sound column.
-
-        ``water_in_mm``: rain and irrigation; ``available_fraction``: available water of the surface layer [1]. No NaN: see ``hold``.
-        """
-        day = self._day
-        self._unknown = self._unknown and bool(np.isnan(self._water).any() or np.isnan(self._warmth).any())
-        wetness = self._wetness_of_day(water_in_mm, available_fraction)
-        # Rise above all it was in the two weeks before; the ring's row of the fifteenth day back is written over below.
-        trigger = wetness - np.maximum.reduce(self._wetness, axis=0)
-        self._wetness[day % RISE_WINDOW_DAYS] = wetness
-
-        dry = stress_coefficient < PRIMING_STRESS
-        oldest = self._drought[day % PRIMING_WINDOW_DAYS]
-        self._drought_days += dry
-        self._drought_days -= oldest
-        self._drought[day % PRIMING_WINDOW_DAYS] = dry
-
-        row = day % KERNEL_DAYS
-        arriving = self._coming[row].copy()
-        self._coming[row] = 0.0
-        self._spread(trigger)
-
-        self._cold_nights = (self._cold_nights + 1.0) * (air_temperature_min_c < COLD_NIGHT_C)
-        cooled = 1.0 + (self._rates.cold_night_factor - 1.0) * (self._cold_nights > COLD_NIGHTS_ALLOWED)
-        hazard = arriving * temperature_response(self._mean_soil_temperature(soil_temperature_c)) * cooled
+    def advance(self, today: FruitingDrivers, known: Flags | None = None) -> Floats:
+        """Hazard of the day that one ring comes into fruit [1/d], shape (column,); ``known`` None: known everywhere."""
+        rings, day = self._rings, self._day
+        self._unknown = self._unknown and bool(np.isnan(rings.water).any() or np.isnan(rings.warmth).any())
+        past = self._past()
+        if known is not None:
+            today = held_drivers(today, past, known)
+        found = fruiting_day(today, past, cold_night_factor=self._rates.cold_night_factor, unknown_past=self._unknown)
+        rings.water[day % len(rings.water)] = today.water_in_mm
+        rings.warmth[day % len(rings.warmth)] = today.soil_temperature_c
+        rings.wetness[day % RISE_WINDOW_DAYS] = found.wetness
+        np.maximum(rings.wetness_of_round, found.wetness, out=rings.wetness_of_round)
+        rings.drought[day % PRIMING_WINDOW_DAYS] = found.dry
+        rings.drought_days[:] = found.drought_days
+        rings.cold_nights[:] = found.cold_nights
+        rings.coming[day % KERNEL_DAYS] = 0.0
+        self._spread(found.trigger)
         self._day += 1
-        return hazard
-
-    def hold(self, numbers: dict[str, Floats], known: npt.NDArray[np.bool_]) -> dict[str, Floats]:
-        """The day's numbers with those of unknown columns replaced: no water, and otherwise a day like the one before."""
-        day = self._day
-        yesterday_dry = self._drought[(day - 1) % PRIMING_WINDOW_DAYS].astype(np.bool_)
-        instead = {
-            "water_in_mm": 0.0,
-            "available_fraction": numbers["available_fraction"],
-            "stress_coefficient": np.where(yesterday_dry, 0.0, 1.0),
-            "soil_temperature_c": self._warmth[(day - 1) % (TEMPERATURE_WINDOW_DAYS - 1)],
-            "air_temperature_min_c": np.where(self._cold_nights > 0.0, -np.inf, np.inf),
-        }
-        return {name: np.where(known, values, instead[name]) for name, values in numbers.items()}
+        return found.hazard
 
     def memory(self) -> FruitingMemory:
         """What must be remembered, in order."""
+        return remembered(self._rings, self._day)
 
-        def ordered(ring: npt.NDArray[AnyNumber]) -> npt.NDArray[AnyNumber]:
-            return np.roll(ring, -(self._day % ring.shape[0]), axis=0)
-
-        return FruitingMemory(
-            coming_hazard=ordered(self._coming),
-            recent_wetness=ordered(self._wetness),
-            recent_water_in_mm=ordered(self._water),
-            recent_drought=ordered(self._drought),
-            recent_soil_temperature_c=ordered(self._warmth),
-            cold_nights=self._cold_nights.copy(),
+    def _past(self) -> FruitingPast:
+        rings, day = self._rings, self._day
+        if day % RISE_WINDOW_DAYS == 0:
+            np.maximum.accumulate(rings.wetness[::-1], axis=0, out=rings.wetness_until_round[::-1])
+            rings.wetness_of_round[:] = 0.0
+        return FruitingPast(
+            water_mm=tuple(rings.water[(day + back) % len(rings.water)] for back in range(len(rings.water))),
+            soil_temperature_c=tuple(rings.warmth[(day + back) % len(rings.warmth)] for back in range(len(rings.warmth))),
+            highest_wetness=np.maximum(rings.wetness_until_round[day % RISE_WINDOW_DAYS], rings.wetness_of_round),
+            oldest_drought=rings.drought[day % PRIMING_WINDOW_DAYS],
+            yesterday_drought=rings.drought[(day - 1) % PRIMING_WINDOW_DAYS],
+            drought_days=rings.drought_days,
+            cold_nights=rings.cold_nights,
+            arriving=rings.coming[day % KERNEL_DAYS],
         )
-
-    def _wetness_of_day(self, water_in_mm: Floats, available_fraction: Floats) -> Floats:
-        """A ramp of 7-day water from 10 to 20 mm times one of available surface water from 50 to 70 %; 1 where a day is unknown."""
-        days, length = self._day, RAIN_WINDOW_DAYS - 1
-        # Oldest first, always in the same order: a run split in two must add up to the same bits.
-        week = self._water[days % length] + self._water[(days + 1) % length]
-        for back in range(2, length):
-            week += self._water[(days + back) % length]
-        week += water_in_mm
-        self._water[days % length] = water_in_mm
-        wetness = unit_ramp(week, 10.0, 20.0) * unit_ramp(available_fraction, 0.5, 0.7)
-        if self._unknown:
-            wetness = np.where(np.isnan(wetness), 1.0, wetness)
-        return wetness
 
     def _spread(self, trigger: Floats) -> None:
         """Let every trigger of the day arrive later, by the delay; few columns have one on the same day."""
         hit = np.flatnonzero(trigger > 0.0)
-        if hit.size:
-            share = self._rates.unprimed_share
-            primed = share + (1.0 - share) * np.minimum(self._drought_days[hit] / PRIMING_FULL_DAYS, 1.0)
-            impulse = trigger[hit] * primed
-            rows = (self._day + self._lags) % KERNEL_DAYS
-            if hit.size * DENSE_FROM < trigger.size:
-                self._coming[np.ix_(rows, hit)] += self._weights[:, None] * impulse
-                return
-            # Many at once: whole rows are faster than picked columns, and a zero changes nothing.
-            whole = np.zeros_like(trigger)
-            whole[hit] = impulse
-            for row, weight in zip(rows, self._weights, strict=True):
-                self._coming[row] += weight * whole
-
-    def _mean_soil_temperature(self, soil_temperature_c: Floats) -> Floats:
-        days, length = self._day, TEMPERATURE_WINDOW_DAYS - 1
-        if self._unknown:
-            window = np.stack([*(self._warmth[(days + back) % length] for back in range(length)), soil_temperature_c])
-            mean = np.nansum(window, axis=0) / np.maximum((~np.isnan(window)).sum(axis=0), 1)
-        else:
-            mean = self._warmth[days % length] + self._warmth[(days + 1) % length]
-            for back in range(2, length):
-                mean += self._warmth[(days + back) % length]
-            mean += soil_temperature_c
-            mean /= TEMPERATURE_WINDOW_DAYS
-        self._warmth[days % length] = soil_temperature_c
-        return mean
+        if not hit.size:
+            return
+        brought = impulse(trigger[hit], self._rings.drought_days[hit], unprimed_share=self._rates.unprimed_share)
+        rows = (self._day + self._lags) % KERNEL_DAYS
+        if hit.size * DENSE_FROM < trigger.size:
+            self._rings.coming[np.ix_(rows, hit)] += self._weights[:, None] * brought
+            return
+        # Many at once: whole rows are faster than picked columns, and a zero changes nothing.
+        whole = np.zeros_like(trigger)
+        whole[hit] = brought
+        for row, weight in zip(rows, self._weights, strict=True):
+            self._rings.coming[row] += weight * whole

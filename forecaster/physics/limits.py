@@ -1,4 +1,7 @@
-"""Limits of arrays, written as two plain ufuncs: ``numpy.clip`` costs several times as much on the short arrays that kernels work on."""
+"""Limits and choices that kernels are made of, written so that they take arrays in numpy and single numbers in compiled code.
+
+Two plain ufuncs: ``numpy.clip`` costs several times as much on the short arrays that kernels work on.
+"""
 
 from __future__ import annotations
 
@@ -6,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 Floats = npt.NDArray[np.float64]
+Flags = npt.NDArray[np.bool_]
 
 
 def between(values: Floats, lowest: Floats | float, highest: Floats | float) -> Floats:
@@ -15,4 +19,9 @@ def between(values: Floats, lowest: Floats | float, highest: Floats | float) -> 
 
 def unit_ramp(values: Floats, start: Floats | float, end: Floats | float) -> Floats:
     """0 at ``start``, 1 at ``end``, linear between and constant outside; ``end`` may lie below ``start``; broadcasts; NaN in, NaN out."""
-    return between((values - start) / (np.asarray(end) - start), 0.0, 1.0)
+    return between((values - start) / (end - start), 0.0, 1.0)
+
+
+def choose(condition: Flags, chosen: Floats | float, otherwise: Floats | float) -> Floats:
+    """One value where the condition holds, the other where it does not; broadcasts. Compiled code has a form of its own for one number."""
+    return np.where(condition, chosen, otherwise)

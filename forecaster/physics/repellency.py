@@ -27,8 +27,18 @@ def equilibrium_repellency(
     Rp / (1 + exp(δ (θ − θc))): near the potential below the critical content, near zero above it. ``steepness`` δ [per m³/m³].
     Source: form of Bayad et al. 2020, Water 12:2322 (fitted to gravimetric content). Status: published form, assumed numbers.
     """
-    exponent = np.minimum(steepness * (np.asarray(surface_water_m3m3) - critical_water_m3m3), 500.0)
-    return np.asarray(potential_log10_s / (1.0 + np.exp(exponent)))
+    exponent = wetness_exponent(surface_water_m3m3, critical_water_m3m3=critical_water_m3m3, steepness=steepness)
+    return repellency_of_exponential(np.exp(exponent), potential_log10_s=potential_log10_s)
+
+
+def wetness_exponent(surface_water_m3m3: Floats, *, critical_water_m3m3: Floats, steepness: float) -> Floats:
+    """δ (θ − θc) of ``equilibrium_repellency`` [1], kept where its exponential is a number; broadcasts; NaN in, NaN out."""
+    return np.minimum(steepness * (surface_water_m3m3 - critical_water_m3m3), 500.0)
+
+
+def repellency_of_exponential(exponential: Floats, *, potential_log10_s: Floats) -> Floats:
+    """The rest of ``equilibrium_repellency`` [log10 s]: the two halves stand alone so that compiled code can leave exp to numpy."""
+    return potential_log10_s / (1.0 + exponential)
 
 
 def relaxed_repellency(repellency_log10_s: Floats, equilibrium_log10_s: Floats, *, drying_days: float, wetting_days: float) -> Floats:
@@ -37,9 +47,9 @@ def relaxed_repellency(repellency_log10_s: Floats, equilibrium_log10_s: Floats, 
     Exact solution over a day with the equilibrium held. Source: idea of Deurer & Bachmann 2007, Vadose Zone J. 6:446 (first-order
     contact-angle relaxation). Status: published idea, assumed time constants.
     """
-    gap = np.asarray(equilibrium_log10_s) - repellency_log10_s
+    gap = equilibrium_log10_s - repellency_log10_s
     rising, falling = -math.expm1(-1.0 / drying_days), -math.expm1(-1.0 / wetting_days)
-    return np.asarray(repellency_log10_s + (rising * np.maximum(gap, 0.0) + falling * np.minimum(gap, 0.0)))
+    return repellency_log10_s + (rising * np.maximum(gap, 0.0) + falling * np.minimum(gap, 0.0))
 
 
 def share_kept_out(repellency_log10_s: Floats, *, share_at_extreme: float) -> Floats:

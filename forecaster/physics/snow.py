@@ -6,7 +6,7 @@ assumptions in config/.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -16,8 +16,7 @@ from forecaster.physics.limits import unit_ramp
 Floats = npt.NDArray[np.float64]
 
 
-@dataclass(frozen=True)
-class SnowRates:
+class SnowRates(NamedTuple):
     """``snow_below_c``:
 
     all snow at or below this daily mean; ``rain_above_c``: all rain from this on; melt in mm per °C above 0 and day.

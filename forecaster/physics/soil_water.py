@@ -13,9 +13,8 @@ that drainage takes a share of the excess per day instead of all of it (assumpti
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import Enum
-from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -37,83 +36,82 @@ class DayOrder(Enum):
     ``DRAIN_LAST``: coefficients from the state at the start of the day; drainage after evapotranspiration (FAO-56 eq. 88 as written).
     """
 
-    WATER_FIRST = "water first"
-    DRAIN_LAST = "drain last"
+    WATER_FIRST = 1
+    DRAIN_LAST = 2
 
 
-@dataclass(frozen=True)
-class RootZoneColumns:
-    """Soil numbers; every array has shape (column,). Contents [m³/m³], depths [m], evaporation [mm], drainage share [1/d].
+class RootZoneColumns(NamedTuple):
+    """Soil numbers of a root zone as the day needs them, shape (column,); made by ``root_zone_columns``. Contents [m³/m³], amounts [mm].
 
-    ``held_back_mm``: water above field capacity that a break below the root zone (gravel under sand) keeps from draining freely; it
-    leaks at ``LEAK_PER_DAY``. ``percolation_limit_mm``: most that the ground below takes in a day (clay, a pan). ``exchange_per_day``: how
-    fast the two layers even out their shares of available water, up or down [1/d]; 0 is the published form. All three: assumption.
+    ``total_available_mm``: TAW, FAO-56 eq. 82; ``total_evaporable_mm``: TEW, eq. 73; ``surface_available_mm``, ``lower_available_mm``:
+    water that roots can take from the full surface layer and the full rest; ``…_excess_limit_mm``: water above field capacity that each
+    can hold; ``surface_per_lower``: available water of the one per that of the other; ``surface_share_scale``: (Ze/Zr)^0.6 of the
+    surface layer's share of transpiration, Allen et al. 2005. ``exchanges``, ``perches``: whether any column does.
     """
 
     field_capacity_m3m3: Floats
-    wilting_point_m3m3: Floats
-    saturation_m3m3: Floats
-    root_depth_m: Floats
-    surface_depth_m: Floats
     readily_evaporable_mm: Floats
     drains_per_day: Floats
     held_back_mm: Floats
     percolation_limit_mm: Floats
     exchange_per_day: Floats
-
-    @cached_property
-    def total_available_mm(self) -> Floats:
-        """TAW [mm], FAO-56 eq. 82."""
-        return 1000.0 * (self.field_capacity_m3m3 - self.wilting_point_m3m3) * self.root_depth_m
-
-    @cached_property
-    def total_evaporable_mm(self) -> Floats:
-        """TEW [mm], FAO-56 eq. 73."""
-        return 1000.0 * (self.field_capacity_m3m3 - 0.5 * self.wilting_point_m3m3) * self.surface_depth_m
-
-    @cached_property
-    def surface_available_mm(self) -> Floats:
-        """Water that roots can take from the full surface layer [mm]."""
-        return 1000.0 * (self.field_capacity_m3m3 - self.wilting_point_m3m3) * self.surface_depth_m
-
-    @cached_property
-    def lower_available_mm(self) -> Floats:
-        """Water that roots can take from the full rest of the root zone [mm]."""
-        return self.total_available_mm - self.surface_available_mm
-
-    @cached_property
-    def surface_excess_limit_mm(self) -> Floats:
-        """Water above field capacity that the surface layer can hold [mm]."""
-        return 1000.0 * (self.saturation_m3m3 - self.field_capacity_m3m3) * self.surface_depth_m
-
-    @cached_property
-    def lower_excess_limit_mm(self) -> Floats:
-        """Water above field capacity that the rest of the root zone can hold [mm]."""
-        return 1000.0 * (self.saturation_m3m3 - self.field_capacity_m3m3) * (self.root_depth_m - self.surface_depth_m)
-
-    @cached_property
-    def surface_per_lower(self) -> Floats:
-        """Available water of the full surface layer per that of the rest [1]."""
-        return self.surface_available_mm / self.lower_available_mm
-
-    @cached_property
-    def exchanges(self) -> bool:
-        """Whether any column's layers exchange water."""
-        return bool(np.any(self.exchange_per_day))
-
-    @cached_property
-    def perches(self) -> bool:
-        """Whether anything below any column holds water back."""
-        return bool(np.any(self.held_back_mm))
-
-    @cached_property
-    def surface_share_scale(self) -> Floats:
-        """(Ze/Zr)^0.6 of the surface layer's share of transpiration, Allen et al. 2005."""
-        return np.asarray((self.surface_depth_m / self.root_depth_m) ** SURFACE_SHARE_EXPONENT)
+    total_available_mm: Floats
+    total_evaporable_mm: Floats
+    surface_available_mm: Floats
+    lower_available_mm: Floats
+    surface_excess_limit_mm: Floats
+    lower_excess_limit_mm: Floats
+    surface_per_lower: Floats
+    surface_share_scale: Floats
+    exchanges: bool
+    perches: bool
 
 
-@dataclass(frozen=True)
-class Stores:
+def root_zone_columns(
+    *,
+    field_capacity_m3m3: Floats,
+    wilting_point_m3m3: Floats,
+    saturation_m3m3: Floats,
+    root_depth_m: Floats,
+    surface_depth_m: Floats,
+    readily_evaporable_mm: Floats,
+    drains_per_day: Floats,
+    held_back_mm: Floats,
+    percolation_limit_mm: Floats,
+    exchange_per_day: Floats,
+) -> RootZoneColumns:
+    """Derive what the day needs from a soil's numbers; every array has shape (column,).
+
+    Contents [m³/m³], depths [m], evaporation [mm], drainage share [1/d].
+
+    ``held_back_mm``: water above field capacity that a break below the root zone (gravel under sand) keeps from draining freely; it
+    leaks at ``LEAK_PER_DAY``. ``percolation_limit_mm``: most that the ground below takes in a day (clay, a pan). ``exchange_per_day``: how
+    fast the two layers even out their shares of available water, up or down [1/d]; 0 is the published form. All three: assumption.
+    """
+    available = 1000.0 * (field_capacity_m3m3 - wilting_point_m3m3)
+    pores = 1000.0 * (saturation_m3m3 - field_capacity_m3m3)
+    total, surface = available * root_depth_m, available * surface_depth_m
+    return RootZoneColumns(
+        field_capacity_m3m3=field_capacity_m3m3,
+        readily_evaporable_mm=readily_evaporable_mm,
+        drains_per_day=drains_per_day,
+        held_back_mm=held_back_mm,
+        percolation_limit_mm=percolation_limit_mm,
+        exchange_per_day=exchange_per_day,
+        total_available_mm=total,
+        total_evaporable_mm=1000.0 * (field_capacity_m3m3 - 0.5 * wilting_point_m3m3) * surface_depth_m,
+        surface_available_mm=surface,
+        lower_available_mm=total - surface,
+        surface_excess_limit_mm=pores * surface_depth_m,
+        lower_excess_limit_mm=pores * (root_depth_m - surface_depth_m),
+        surface_per_lower=surface / (total - surface),
+        surface_share_scale=(surface_depth_m / root_depth_m) ** SURFACE_SHARE_EXPONENT,
+        exchanges=bool(np.any(exchange_per_day)),
+        perches=bool(np.any(held_back_mm)),
+    )
+
+
+class Stores(NamedTuple):
     """Depletions at one moment [mm], shape (column,)."""
 
     exposed_mm: Floats
@@ -126,8 +124,7 @@ class Stores:
         return self.surface_mm + self.lower_mm
 
 
-@dataclass(frozen=True)
-class Demand:
+class Demand(NamedTuple):
     """What the air and the turf ask of the soil on one day, shape (column,).
 
     ``et0_mm``: reference evapotranspiration [mm]; ``basal_coefficient``: Kcb; ``largest_coefficient``: Kc,max (eq. 72);
@@ -141,8 +138,7 @@ class Demand:
     depletion_fraction: Floats
 
 
-@dataclass(frozen=True)
-class WaterFluxes:
+class WaterFluxes(NamedTuple):
     """Amounts of one day [mm] and the coefficients behind them, shape (column,).
 
     ``saturation_runoff_mm``: water that found the root zone full.
@@ -210,25 +206,25 @@ def exposed_and_wetted_fraction(ground_cover: Floats, wetted_fraction: Floats | 
 
 def evaporation_reduction(exposed_mm: Floats, *, total_evaporable_mm: Floats, readily_evaporable_mm: Floats) -> Floats:
     """Kr [1] from the depletion of the exposed evaporation layer [mm]; broadcasts. Source: FAO-56 eq. 74. Status: published."""
-    return between((total_evaporable_mm - np.asarray(exposed_mm)) / (total_evaporable_mm - readily_evaporable_mm), 0.0, 1.0)
+    return between((total_evaporable_mm - exposed_mm) / (total_evaporable_mm - readily_evaporable_mm), 0.0, 1.0)
 
 
 def evaporation_coefficient(
     reduction: Floats, *, largest_coefficient: Floats, basal_coefficient: Floats, exposed_fraction: Floats
 ) -> Floats:
     """Ke [1]; broadcasts. Source: FAO-56 eq. 71. Status: published."""
-    return np.minimum(np.asarray(reduction) * (largest_coefficient - basal_coefficient), exposed_fraction * largest_coefficient)
+    return np.minimum(reduction * (largest_coefficient - basal_coefficient), exposed_fraction * largest_coefficient)
 
 
 def adjusted_depletion_fraction(table_fraction: Floats, crop_evapotranspiration_mm: Floats) -> Floats:
     """p [1] moved from 5 mm/d to the day's ETc, kept in 0.1-0.8; broadcasts. Source: FAO-56 Table 22, footnote. Status: published."""
-    return between(np.asarray(table_fraction) + 0.04 * (5.0 - np.asarray(crop_evapotranspiration_mm)), 0.1, 0.8)
+    return between(table_fraction + 0.04 * (5.0 - crop_evapotranspiration_mm), 0.1, 0.8)
 
 
 def stress_coefficient(root_zone_depletion_mm: Floats, *, total_available_mm: Floats, depletion_fraction: Floats) -> Floats:
     """Ks [1]: 1 while Dr <= RAW, then linear to 0 at TAW; broadcasts. Source: FAO-56 eq. 84. Status: published."""
-    left = total_available_mm - np.asarray(root_zone_depletion_mm)
-    return between(left / ((1.0 - np.asarray(depletion_fraction)) * total_available_mm), 0.0, 1.0)
+    left = total_available_mm - root_zone_depletion_mm
+    return between(left / ((1.0 - depletion_fraction) * total_available_mm), 0.0, 1.0)
 
 
 def surface_share_of_transpiration(stores: Stores, soil: RootZoneColumns) -> Floats:
@@ -238,7 +234,7 @@ def surface_share_of_transpiration(stores: Stores, soil: RootZoneColumns) -> Flo
     Source: Allen et al. 2005, with the area-wide depletion in place of that of the exposed fraction. Status: published form.
     """
     left_in_surface = np.maximum(soil.total_evaporable_mm - stores.surface_mm, 0.0) / soil.total_evaporable_mm
-    left_in_root_zone = np.maximum(1.0 - stores.root_zone_mm / soil.total_available_mm, 0.001)
+    left_in_root_zone = np.maximum(1.0 - (stores.surface_mm + stores.lower_mm) / soil.total_available_mm, 0.001)
     return np.minimum(left_in_surface / left_in_root_zone * soil.surface_share_scale, 1.0)
 
 
@@ -279,7 +275,7 @@ def water_day(
         reduction, largest_coefficient=demand.largest_coefficient, basal_coefficient=kcb, exposed_fraction=demand.exposed_fraction
     )
     fraction = adjusted_depletion_fraction(demand.depletion_fraction, (kcb + ke) * et0)
-    ks = stress_coefficient(seen.root_zone_mm, total_available_mm=soil.total_available_mm, depletion_fraction=fraction)
+    ks = stress_coefficient(seen.surface_mm + seen.lower_mm, total_available_mm=soil.total_available_mm, depletion_fraction=fraction)
 
     # Evaporation: no more than the exposed layer, and the surface layer, still hold.
     evaporation = np.minimum(np.maximum(ke * et0, 0.0), demand.exposed_fraction * (soil.total_evaporable_mm - seen.exposed_mm))

@@ -6,18 +6,17 @@ rainout-shelter trial 2017-18).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
-from forecaster.physics.limits import between, unit_ramp
+from forecaster.physics.limits import between, choose, unit_ramp
 
 Floats = npt.NDArray[np.float64]
 
 
-@dataclass(frozen=True)
-class Cover:
+class Cover(NamedTuple):
     """Green cover [1], live crowns [1] and drought days counted against the crowns [d], shape (column,)."""
 
     green: Floats
@@ -25,8 +24,7 @@ class Cover:
     drought_days: Floats
 
 
-@dataclass(frozen=True)
-class CoverRates:
+class CoverRates(NamedTuple):
     """Time constants and limits; all assumptions. Days unless the name says otherwise."""
 
     decline_days: float
@@ -43,8 +41,7 @@ def growth_response(temperature_c: Floats, *, starts_c: Floats, full_c: Floats, 
 
     Broadcasts; NaN in, NaN out. Status: assumption.
     """
-    temperature = np.asarray(temperature_c)
-    return unit_ramp(temperature, starts_c, full_c) * unit_ramp(temperature, stops_c, falls_c)
+    return unit_ramp(temperature_c, starts_c, full_c) * unit_ramp(temperature_c, stops_c, falls_c)
 
 
 def cover_day(
@@ -71,7 +68,7 @@ def cover_day(
     # Rain stops the dying at once, however long the drought was; the count is paid back slowly all the same.
     dying = dry & (drought_days > endurance_days)
     regrowth = stress_coefficient * growth * (1.0 - cover.crowns) / rates.crown_recovery_days
-    crowns = between(cover.crowns + np.where(dying, -rates.crown_loss_per_day, regrowth), 0.0, 1.0)
+    crowns = between(cover.crowns + choose(dying, -rates.crown_loss_per_day, regrowth), 0.0, 1.0)
 
     pull = np.maximum(potential_transpiration_mm, 0.0) / rates.decline_reference_mm
     decline = np.maximum((1.0 - stress_coefficient) * pull, cold) * cover.green / rates.decline_days
@@ -85,9 +82,9 @@ def cold_dormancy(temperature_c: Floats, *, dormant_below_c: Floats) -> Floats:
 
     Broadcasts; NaN in, NaN out. Warm-season turf browns in winter (common practice, no source); the ramp is an assumption.
     """
-    return unit_ramp(np.asarray(temperature_c), dormant_below_c, np.asarray(dormant_below_c) - 4.0)
+    return unit_ramp(temperature_c, dormant_below_c, dormant_below_c - 4.0)
 
 
 def basal_coefficient_of_cover(full_cover_coefficient: Floats, green_cover: Floats, *, smallest: float) -> Floats:
     """Kcb of turf with this green cover [1]: dormant turf hardly transpires; broadcasts. Status: assumption."""
-    return smallest + (np.asarray(full_cover_coefficient) - smallest) * green_cover
+    return smallest + (full_cover_coefficient - smallest) * green_cover

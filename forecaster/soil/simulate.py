@@ -13,21 +13,27 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
+from importlib.util import find_spec
 from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
 
-from forecaster.physics import fruiting
+from forecaster.physics.fruiting import FruitingDays
 from forecaster.physics.soil_water import DayOrder
+from forecaster.soil import day as daily
 from forecaster.soil.columns import ColumnParameters, ModelParameters
-from forecaster.soil.day import SERIES, DayStep, Moving
+from forecaster.soil.day_inputs import columns_of, drivers_of, fruiting_rates, held_in_run, rates_of
+from forecaster.soil.series import SERIES, STATES, described
 from forecaster.soil.state import Forcing, SoilState
 
 Floats = npt.NDArray[np.float64]
+Flags = npt.NDArray[np.bool_]
 
 # Small enough for the processor's cache, large enough that numpy's overhead per call does not count.
 BLOCK_COLUMNS = 16384
+# Column-days from which on the compiled loop is worth loading.
+COMPILED_FROM_COLUMN_DAYS = 1_000_000
 
 
 @dataclass(frozen=True)
@@ -81,18 +87,27 @@ def simulate_series(
     *,
     keep: Collection[str],
     order: DayOrder = DayOrder.WATER_FIRST,
+    compiled: bool | None = None,
 ) -> tuple[Mapping[str, Floats], SoilState]:
     """The same, keeping only the named series (fields of ``Simulation``): for many columns memory is what limits.
 
-    Raises ValueError for an unknown name,
-    and where the shapes do not fit.
+    ``compiled``: run the same source compiled (extra ``fast``); None: where it is installed and the run is long enough to pay for it. The
+    numbers are the same to the last bit either way. Raises ValueError for an unknown name, and where the shapes do not fit.
     """
     days, count = forcing.rain_mm.shape
     if count != columns.count or state.green_cover.shape != (count,):
         raise ValueError(f"{columns.count} columns, a state of {state.green_cover.shape[0]} and a forcing of {count} do not fit together")
     if unknown := set(keep) - set(SERIES):
         raise ValueError(f"no such series: {', '.join(sorted(unknown))}")
-    kept = {name: np.empty((days, count)) for name in SERIES if name in keep}
+    names = [name for name in SERIES if name in keep]
+    room = np.empty((len(names), days, count))
+    kept = dict(zip(names, room, strict=True))
+    if compiled is None:
+        compiled = days * count >= COMPILED_FROM_COLUMN_DAYS and find_spec("numba") is not None
+    if compiled:
+        from forecaster.soil.compiled import run_compiled
+
+        return kept, run_compiled(columns, state, forcing, model, order, names, room)
 
     def run(block: slice) -> SoilState:
         into = {name: series[:, block] for name, series in kept.items()}
@@ -108,34 +123,27 @@ def simulate_series(
 def _run_block(
     columns: ColumnParameters, state: SoilState, forcing: Forcing, model: ModelParameters, order: DayOrder, into: Mapping[str, Floats]
 ) -> SoilState:
-    step = DayStep(columns, model, order)
-    fruits = fruiting.FruitingDays(
-        state.fruiting(),
-        fruiting.FruitingRates(
-            base_hazard=model.flush_base_hazard,
-            unprimed_share=model.flush_unprimed_share,
-            delay_mean_days=model.flush_delay_mean_days,
-            delay_sd_days=model.flush_delay_sd_days,
-            cold_night_factor=model.cold_night_factor,
-        ),
-    )
-    moving = Moving.of(state)
+    column, rates = columns_of(columns.with_scalars()), rates_of(model)
+    fruits = FruitingDays(state.fruiting(), fruiting_rates(model))
+    in_run = held_in_run(columns, model, rain_over_capacity=forcing.rain_over_capacity_mm is not None)
+    weather = drivers_of(forcing)
+    # Most days of most places have neither snow nor frost, and are known.
+    frost: Flags = np.asarray(np.any(forcing.soil_temperature_c < 0.0, axis=1))
+    snowfall: Flags = np.asarray(np.any(forcing.air_temperature_mean_c < model.rain_above_c, axis=1))
+    known_everywhere: Flags = np.asarray(forcing.known.all(axis=1))
+    now = daily.moving_of(state)
     for day in range(forcing.rain_mm.shape[0]):
-        known = forcing.known[day]
-        all_known = bool(known.all())
-        moved, amounts = step.run(moving, forcing, day)
-        moving = moved if all_known else moved.where(known, moving)
-        drivers = {
-            "water_in_mm": amounts["water_in_mm"],
-            "available_fraction": step.surface_available_fraction(moving),
-            "stress_coefficient": amounts["stress_coefficient"],
-            "soil_temperature_c": forcing.soil_temperature_c[day],
-            "air_temperature_min_c": forcing.air_temperature_min_c[day],
-        }
-        amounts["flush_hazard_per_day"] = fruits.advance(**(drivers if all_known else fruits.hold(drivers, known)))
+        today = weather.on(day)
+        all_known = bool(known_everywhere[day])
+        holds = in_run._replace(snow=bool(snowfall[day] or now.snow_mm.any()), frost=bool(frost[day]), unknown=not all_known)
+        now, amounts = daily.moved_by_day(now, today, column, rates, holds, order)
+        exponential = np.exp(daily.wetness_exponent(now, column, rates))
+        now = now._replace(repellency_log10_s=daily.relaxed(now.repellency_log10_s, exponential, today, column, rates, holds))
+        hazard = fruits.advance(daily.fruiting_drivers(now, amounts, today, column), None if all_known else today.known)
         for name, series in into.items():
-            if name in amounts:
-                series[day] = amounts[name] if all_known else np.where(known, amounts[name], np.nan)
+            if name in STATES:
+                series[day] = described(name, now, column)
             else:
-                series[day] = step.described(name, moving)
-    return moving.state(fruits.memory())
+                amount = hazard if name == "flush_hazard_per_day" else getattr(amounts, name)
+                series[day] = amount if all_known else np.where(today.known, amount, np.nan)
+    return daily.state_of(now, fruits.memory())

@@ -8,9 +8,8 @@ import numpy as np
 import numpy.typing as npt
 
 from forecaster.physics import soil_heat
-from forecaster.physics.soil_water import DayOrder
 from forecaster.soil.columns import ColumnParameters, ModelParameters
-from forecaster.soil.day import DayStep
+from forecaster.soil.day_inputs import columns_of
 from forecaster.soil.simulate import simulate
 from forecaster.soil.state import Forcing, SoilState, first_guess
 
@@ -51,7 +50,7 @@ def days_until_same(one: Floats, other: Floats, *, within: float) -> Floats:
 
 def soaked_guess(columns: ColumnParameters, model: ModelParameters) -> SoilState:
     """Saturated soil, wettable, under whole green turf; shape (column,)."""
-    soil = DayStep(columns, model, DayOrder.WATER_FIRST).soil
+    soil = columns_of(columns).soil
     every = np.zeros(columns.count)
     return replace(
         first_guess(columns, model),
@@ -63,7 +62,7 @@ def soaked_guess(columns: ColumnParameters, model: ModelParameters) -> SoilState
 
 def parched_guess(columns: ColumnParameters, model: ModelParameters) -> SoilState:
     """Soil at the wilting point, as repellent as it can get, under brown turf whose crowns live; shape (column,)."""
-    soil = DayStep(columns, model, DayOrder.WATER_FIRST).soil
+    soil = columns_of(columns).soil
     every = np.zeros(columns.count)
     return replace(
         first_guess(columns, model),

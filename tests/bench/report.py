@@ -5,7 +5,7 @@ machine misses goals, so nothing waits for them. ``--smoke`` runs everything sma
 runs.
 
 Peers: refet and pyet (daily ET0), pyfao56 (the dual coefficient water balance, one field at a time), and the bare one-bucket balance as a
-compiled time-major loop (numba, in the ``bench`` extra only).
+compiled time-major loop. Our daily step is compiled too where the run is long enough (extra ``fast``, part of ``bench``).
 """
 
 from __future__ import annotations
@@ -66,11 +66,11 @@ def zones(columns: int) -> ColumnParameters:
     return stack([SOUND | EXCHANGING, BAND | EXCHANGING] * (columns // 2))
 
 
-def step_seconds(columns: int, days: int, repeats: int) -> float:
-    """Our full daily step: water, snow, repellency, cover, fruiting; three series kept."""
+def step_seconds(columns: int, days: int, repeats: int, *, compiled: bool | None = None) -> float:
+    """Our full daily step: water, snow, repellency, cover, fruiting; three series kept; compiled where ``fast`` is."""
     made, driven = zones(columns), weather(days, columns)
     start = first_guess(made, MODEL)
-    return best(lambda: simulate_series(made, start, driven, MODEL, keep=KEPT), repeats)
+    return best(lambda: simulate_series(made, start, driven, MODEL, keep=KEPT, compiled=compiled), repeats)
 
 
 def pyfao56_zone_years(days: int, repeats: int) -> float:
@@ -102,7 +102,14 @@ def against_pyfao56(columns: int, days: int, repeats: int) -> tuple[Row, float]:
     ours = columns * days / 365.0 / seconds
     theirs = pyfao56_zone_years(days, repeats)
     name = f"full daily step, {columns} columns x {days} days, zone-years per second, pyfao56"
-    return row(name, ours, theirs, ours / theirs, ">= 20000 x", ours / theirs >= 20_000.0), seconds
+    return row(name, ours, theirs, ours / theirs, ">= 20000 x", ours / theirs >= 20_000.0, "compiled, one thread"), seconds
+
+
+def numpy_alone(columns: int, days: int, repeats: int, compiled_seconds: float) -> Row:
+    """The same step without the extra ``fast``; nothing is judged by it."""
+    seconds = step_seconds(columns, days, repeats, compiled=False)
+    name = f"full daily step, {columns} columns x {days} days, seconds, numpy alone against compiled"
+    return row(name, seconds, compiled_seconds, seconds / compiled_seconds, "shown", None)
 
 
 def against_bucket(columns: int, days: int, repeats: int, ours: float) -> Row:
@@ -197,6 +204,7 @@ def measure(*, smoke: bool) -> list[Row]:
         *({"note": "", **found} for found in et0.measure(repeats, 20_000 if smoke else 1_000_000)),
         pyfao56_row,
         against_bucket(columns, days, repeats, seconds),
+        numpy_alone(columns, days, repeats, seconds),
         one_ground(repeats),
         *curve((100, 200) if smoke else (100, 1_000, 10_000, 100_000), 60 if smoke else 120, repeats),
         memory(columns if smoke else 100_000, 60 if smoke else DAYS),

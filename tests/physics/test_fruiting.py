@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as arrays
 
 from forecaster.physics import fruiting
-from forecaster.physics.fruiting import FruitingDays, FruitingMemory, FruitingRates
+from forecaster.physics.fruiting import FruitingDays, FruitingDrivers, FruitingMemory, FruitingRates
 
 RATES = FruitingRates(base_hazard=0.5, unprimed_share=0.3, delay_mean_days=10.5, delay_sd_days=3.0, cold_night_factor=0.5)
 RAIN_DAY = 100
@@ -35,7 +35,7 @@ def run(numbers: Drivers, memory: FruitingMemory | None = None) -> tuple[np.ndar
     """Hazard of every day, and the memory after the last."""
     days, columns = numbers["water_in_mm"].shape
     fruits = FruitingDays(memory or fruiting.nothing_remembered(columns), RATES)
-    hazard = np.array([fruits.advance(**{name: series[day] for name, series in numbers.items()}) for day in range(days)])
+    hazard = np.array([fruits.advance(FruitingDrivers(**{name: series[day] for name, series in numbers.items()})) for day in range(days)])
     return hazard.reshape(days, columns), fruits.memory()
 
 

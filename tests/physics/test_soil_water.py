@@ -28,7 +28,7 @@ def root_zone(**changes: float) -> sw.RootZoneColumns:
         "percolation_limit_mm": 1000.0,
         "exchange_per_day": 0.0,
     }
-    return sw.RootZoneColumns(**{name: column(value) for name, value in (numbers | changes).items()})
+    return sw.root_zone_columns(**{name: column(value) for name, value in (numbers | changes).items()})
 
 
 def stores(exposed: float = 0.0, surface: float = 0.0, lower: float = 0.0) -> sw.Stores:

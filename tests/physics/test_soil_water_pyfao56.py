@@ -24,7 +24,7 @@ def column(value: float) -> np.ndarray:
 
 
 def soil(total_available_mm: float) -> sw.RootZoneColumns:
-    return sw.RootZoneColumns(
+    return sw.root_zone_columns(
         field_capacity_m3m3=column(0.25),
         wilting_point_m3m3=column(0.10),
         saturation_m3m3=column(0.45),
