@@ -34,7 +34,8 @@ log = logging.getLogger(__name__)
 
 # A state that was simulated for so long rests on weather, whatever was assumed at its start.
 LONG_ENOUGH_DAYS = 300
-# Local days and UTC hours differ, and the last day may be short.
+# Reanalysis comes in whole days of UTC, or of the sun, and the window begins at a local midnight: up to 14 hours lie between them in the
+# zones there are, up to 12 more for days of the sun, and rain labelled at its end lacks the last hour. Rounded up to whole days.
 HISTORY_ENDS_WITHIN = timedelta(days=2)
 # Enough to bridge pulls that lacked hours; older ones are taken where these do not reach back far enough.
 OLDER_ISSUES = 4

@@ -194,6 +194,19 @@ def test_where_both_are_down_both_are_told_and_nothing_ends(services: Services) 
     assert opened <= {alert.id for alert in service.alerts() if alert.ended_at_utc is None}
 
 
+def test_a_ground_that_changes_to_its_own_station_no_longer_rests_on_what_a_service_said_of_it(services: Services) -> None:
+    service = services.service
+    service.cycle()
+    own = replace(service.ground, weather=WeatherChoice("csv", str(service.weather_file)))
+    service.configuration = replace(service.configuration, grounds=(own,))
+    service.wait(hours=3)
+    service.write_weather()
+    weather = service.cycle().weather
+    assert weather is not None
+    assert [credit.name for credit in weather.credits] == ["own weather file"]
+    assert "Open-Meteo" not in weather.attribution
+
+
 def gauge(service: Service) -> None:
     """A rain gauge that saw 30 mm in an hour of 18 August, and nothing else since the 10th."""
     hours = pd.date_range("2026-08-10", "2026-08-20", freq="h", tz="UTC", inclusive="left")
