@@ -12,6 +12,7 @@ from typing import Literal
 from pydantic import BaseModel, ConfigDict
 
 from forecaster.credits import Credit, ServiceNote
+from forecaster.member_documents import MemberDay, MemberStatus
 from forecaster.quantities import Certainty, Origin, Severity
 
 
@@ -43,6 +44,8 @@ class WeatherStatus(Document):
     """Services of the ground that were not well when this was written."""
     credits: tuple[Credit, ...] = ()
     """Everyone whose values are among the joined weather, most trusted first."""
+    members: MemberStatus | None = None
+    """None in documents from before members were asked for."""
 
 
 # ---------------------------------------------------------------- outlook
@@ -98,6 +101,8 @@ class OutlookDay(Document):
     estimated_share: float | None = None
     """0 to 1: how much of the day's weather was estimated; None where the weather of the day is missing."""
     risks: tuple[RiskDay, ...] = ()
+    members: MemberDay | None = None
+    """None on past days, beyond the members' last day, and where there are no members."""
 
 
 class Signal(Document):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import socket
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, datetime
 from uuid import uuid4
 
@@ -15,12 +16,13 @@ from forecaster.delivery.folder import FolderMailer
 from forecaster.delivery.outbox import Mailer
 from forecaster.delivery.smtp import SmtpMailer, SmtpServer
 from forecaster.pipeline.context import Context, Upkeep, fixed_now, unbroken
+from forecaster.pipeline.member_pull import MEMBER_LIMITS, MEMBERS
 from forecaster.settings.configuration import Configuration, load_configuration
 from forecaster.settings.environment import Environment
 from forecaster.sources.openmeteo import Service as OpenMeteo
 from forecaster.sources.openmeteo_limits import FREE_LIMITS
 from forecaster.stopping import Stop
-from forecaster.storage.budget import RequestBudget
+from forecaster.storage.budget import PartBudget, RequestBudget
 from forecaster.storage.database import migrate, open_database
 
 
@@ -50,7 +52,9 @@ def make_context(environment: Environment, *, stop: Stop | None = None, configur
             api_key=key.get_secret_value() if key else None,
             past_days=configuration.service.history_days,
             archive_url=environment.openmeteo_archive_url,
+            ensemble_url=environment.openmeteo_ensemble_url,
             budget=budget,
+            ensemble_budget=None if budget is None else PartBudget(budget, replace(budget, service=MEMBERS, limits=MEMBER_LIMITS)),
         ),
         contact=environment.contact,
         operator_email=environment.operator_email,

@@ -1,4 +1,4 @@
-"""Write the invented sample weather: history.csv and forecast.csv.
+"""Write the invented sample weather: history.csv, forecast.csv and members.csv.
 
 Run it from anywhere: ``python sample_weather/make_sample.py``. It needs numpy only, uses a fixed seed, and imports nothing of the
 program, so the program cannot lean on it. No station, forecast or reanalysis went into it: means and spreads below are round
@@ -16,7 +16,8 @@ import numpy.typing as npt
 
 Floats = npt.NDArray[np.float64]
 
-SEED = 20260912
+SEED, MEMBER_SEED, MEMBERS = 20260912, 20260913, 21
+DECIMALS = {"relative_humidity_percent": 0, "shortwave_wm2": 0}
 LATITUDE_DEG, LONGITUDE_DEG = 52.0, -0.5
 FIRST = datetime(2025, 3, 1, tzinfo=UTC)
 NOW = datetime(2026, 9, 12, 5, tzinfo=UTC)
@@ -253,24 +254,91 @@ def make_hours() -> tuple[list[datetime], dict[str, Floats]]:
     return stamps, {name: column + 0.0 for name, column in columns.items()}
 
 
+def rain_of_member(rng: np.random.Generator, rain_mm: Floats) -> Floats:
+    """The forecast's rain as one member tells it: the further ahead, the more events move, change size, fail or come from nothing."""
+    told = np.zeros_like(rain_mm)
+    hours = rain_mm.size
+    wet = np.flatnonzero(rain_mm > 0)
+    events = np.split(wet, np.flatnonzero(np.diff(wet) > 1) + 1) if wet.size else []
+    for event in events:
+        days_ahead = event[0] / 24.0
+        stays = rng.random() >= min(0.025 * days_ahead, 0.35)
+        moved = round(rng.normal(0.0, 0.5 + 1.3 * days_ahead))
+        size = np.exp(rng.normal(0.0, 0.08 + 0.045 * days_ahead))
+        for hour in event:
+            if stays and 0 <= hour + moved < hours:
+                told[hour + moved] += rain_mm[hour] * size
+    for day in range(2, hours // 24):
+        if rng.random() < min(0.012 * day, 0.14):
+            length = int(rng.integers(1, 6))
+            start = 24 * day + int(rng.integers(0, 24 - length))
+            told[start : start + length] += rng.gamma(1.3, 3.4) / length
+    return told.round(1)
+
+
+def make_members(columns: dict[str, Floats], coming: npt.NDArray[np.bool_], clear_wm2: Floats) -> list[dict[str, Floats]]:
+    """The coming hours as each member tells them; the first is the forecast itself. Members drift apart with time."""
+    rng = np.random.default_rng(MEMBER_SEED)
+    base = {name: column[coming] for name, column in columns.items()}
+    count = int(coming.sum())
+    ahead = np.minimum(np.arange(count) / 24.0 / 14.0, 1.0)
+    members = [base]
+    for _ in range(MEMBERS - 1):
+        rain = rain_of_member(rng, base["precipitation_mm"])
+        wet = np.convolve((rain > 0).astype(float), np.ones(3) / 3.0, mode="same")
+        was_wet = np.convolve((base["precipitation_mm"] > 0).astype(float), np.ones(3) / 3.0, mode="same")
+        warmer = persistent_noise(rng, count, persistence=0.985, spread=2.6) * ahead
+        temperature = (base["air_temperature_c"] + warmer - 0.8 * (wet - was_wet)).round(1)
+        dew = base["dew_point_c"] + 0.8 * warmer + np.clip(wet - was_wet, -1.0, 1.0) * 1.5
+        dew = np.minimum(dew.round(1), (temperature - 0.4).round(1))
+        brighter = np.exp(persistent_noise(rng, count, persistence=0.95, spread=0.3) * ahead) * (
+            1.0 - 0.45 * np.maximum(wet - was_wet, 0.0)
+        )
+        shortwave = np.minimum(base["shortwave_wm2"] * brighter, clear_wm2[coming])
+        wind = base["wind_speed_ms"] * np.exp(persistent_noise(rng, count, persistence=0.97, spread=0.3) * ahead)
+        members.append(
+            {
+                "air_temperature_c": temperature,
+                "dew_point_c": dew,
+                "relative_humidity_percent": np.clip(100.0 * magnus_kpa(dew) / magnus_kpa(temperature), 0.0, 100.0).round(0),
+                "wind_speed_ms": np.clip(wind, 0.3, 20.0).round(1),
+                "shortwave_wm2": shortwave.round(0),
+                "precipitation_mm": rain,
+            }
+        )
+    return [{name: column + 0.0 for name, column in member.items()} for member in members]
+
+
+def write_members(path: Path, stamps: list[datetime], members: list[dict[str, Floats]]) -> None:
+    """Write every member's hours, one line each, under the member's number; 0 is the forecast itself."""
+    lines = [",".join(("member", "time_utc", *members[0]))]
+    for number, member in enumerate(members):
+        for position, stamp in enumerate(stamps):
+            cells = [f"{column[position]:.{DECIMALS.get(name, 1)}f}" for name, column in member.items()]
+            lines.append(",".join((str(number), stamp.strftime("%Y-%m-%dT%H:%MZ"), *cells)))
+    path.write_text("\n".join(lines).replace("-0.0,", "0.0,") + "\n", encoding="ascii", newline="\n")
+
+
 def write_part(path: Path, stamps: list[datetime], columns: dict[str, Floats], keep: npt.NDArray[np.bool_]) -> None:
     """Write the hours to keep, one line each."""
-    decimals = {"relative_humidity_percent": 0, "shortwave_wm2": 0}
     lines = [",".join(("time_utc", *columns))]
     for position in np.flatnonzero(keep):
-        cells = [f"{column[position]:.{decimals.get(name, 1)}f}" for name, column in columns.items()]
+        cells = [f"{column[position]:.{DECIMALS.get(name, 1)}f}" for name, column in columns.items()]
         lines.append(",".join((stamps[position].strftime("%Y-%m-%dT%H:%MZ"), *cells)).replace("-0.0,", "0.0,"))
     path.write_text("\n".join(lines) + "\n", encoding="ascii", newline="\n")
 
 
 def main() -> None:
-    """Write both files beside this script."""
+    """Write the three files beside this script."""
     folder = Path(__file__).resolve().parent
     stamps, columns = make_hours()
     past = np.array([stamp < NOW for stamp in stamps])
     coming = np.array([NOW <= stamp <= LAST for stamp in stamps])
     write_part(folder / "history.csv", stamps, columns, past)
     write_part(folder / "forecast.csv", stamps, columns, coming)
+    days = tuple(FIRST.date() + timedelta(days=n) for n in range(len(stamps) // 24))
+    members = make_members(columns, coming, clear_sky_of_hours(days))
+    write_members(folder / "members.csv", [stamp for stamp, ahead in zip(stamps, coming, strict=True) if ahead], members)
 
 
 if __name__ == "__main__":

@@ -29,6 +29,7 @@ from forecaster.charts.drawing import (
 )
 from forecaster.charts.finding import percent, water_finding
 from forecaster.documents import ColumnDay, OutlookDay, SurfaceOutlook
+from forecaster.member_documents import MemberSpread
 
 
 def water_chart(outlook: SurfaceOutlook, width: Width) -> Layer:
@@ -74,7 +75,8 @@ def _surface_water(outlook: SurfaceOutlook, days: Sequence[OutlookDay], width: W
     marks, height = outlook.marks, round(1.35 * width.panel_px)
     sound: Pairs = [(d.day, water(d.sound)) for d in days]
     band: Pairs = [(d.day, water(d.band)) for d in days]
-    domain = (0.0, 1.08 * max(100 * marks.field_capacity_m3m3, *(value or 0.0 for _, value in (*sound, *band))))
+    fans_reach = [100 * fan.high for day in days for name in ("sound", "band") if (fan := _spread_of_water(day, name)) is not None]
+    domain = (0.0, 1.08 * max(100 * marks.field_capacity_m3m3, *(value or 0.0 for _, value in (*sound, *band)), *fans_reach))
     y = amount("water", domain)
     limits = [
         ("sound turf repels water below", SOUND, marks.critical_water_sound_m3m3),
@@ -87,9 +89,28 @@ def _surface_water(outlook: SurfaceOutlook, days: Sequence[OutlookDay], width: W
         rule, above = limit(100 * critical, f"{words} {percent(critical)}", width, field="water", domain=domain, colour=colour)
         layers.append(rule)
         words_last += above
+    fans = [_fan(days, width, name=name, colour=colour, y=y) for name, colour in (("sound", SOUND), ("band", BAND))]
+    layers += [fan for fan in fans if fan is not None]
     layers.append(line(sound, days, width, y=y, look=SOUND_LINE, bottom=True))
     layers.append(line(band, days, width, y=y, look=BAND_LINE, bottom=True))
     layers += words_last
     layers += end_labels([("sound", SOUND, sound), ("band", BAND, band)], days, width, y=y, height=height)
     depth_cm = round(100 * marks.surface_depth_m)
-    return panel(layers, width, title=f"Water in the top {depth_cm} cm, % of soil volume: sound turf (line), band (dashes)", height=height)
+    title = f"Water in the top {depth_cm} cm, % of soil volume: sound turf (line), band (dashes)"
+    if any(fan is not None for fan in fans):
+        title += "; shaded: where eight in ten weather members lie"
+    return panel(layers, width, title=title, height=height)
+
+
+def _fan(days: Sequence[OutlookDay], width: Width, *, name: str, colour: str, y: Layer) -> Layer | None:
+    """The range of the weather members around one line, on the days that they tell; None where there are none."""
+    found = [(day.day, _spread_of_water(day, name)) for day in days]
+    rows = [{"day": instant(day), "water": 100 * fan.low, "high": 100 * fan.high} for day, fan in found if fan is not None]
+    if not rows:
+        return None
+    return layer(rows, "area", x=day_at("day", days, width, labelled=True), y=y, y2="high", look={"color": colour, "opacity": 0.22})
+
+
+def _spread_of_water(day: OutlookDay, name: str) -> MemberSpread | None:
+    spreads = () if day.members is None else day.members.spread
+    return next((spread for spread in spreads if spread.quantity == f"{name}_surface_water_m3m3"), None)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 from rich.box import SIMPLE
@@ -9,8 +10,10 @@ from rich.console import Console
 from rich.table import Table
 
 from forecaster.ground.ground import Ground
+from forecaster.member_documents import MemberStatus
 from forecaster.pipeline.context import Context
 from forecaster.pipeline.gather import GatheredWeather, joined_weather, read_onsite
+from forecaster.pipeline.member_pull import members_of
 from forecaster.pipeline.pull import Pull
 from forecaster.storage.database import reading
 from forecaster.weather.report import SHOWN_DAYS
@@ -27,8 +30,11 @@ def known_weather(ground_id: str, context: Context) -> tuple[Ground, GatheredWea
     now = context.clock()
     with reading(context.engine) as session:
         since = now - timedelta(days=SHOWN_DAYS)
-        stale = context.configuration.service.stale_after_hours
-        return ground, joined_weather(session, ground, Pull(), read_onsite(ground, now=now), now=now, since=since, stale_after_hours=stale)
+        options = context.configuration.service
+        onsite, stale = read_onsite(ground, now=now), options.stale_after_hours
+        gathered = joined_weather(session, ground, Pull(), onsite, now=now, since=since, stale_after_hours=stale)
+        members = members_of(session, ground, None, now=now, options=options)
+    return ground, replace(gathered, status=gathered.status.model_copy(update={"members": members.status}))
 
 
 def show_weather(ground: Ground, gathered: GatheredWeather, *, now: datetime, console: Console) -> None:
@@ -38,6 +44,8 @@ def show_weather(ground: Ground, gathered: GatheredWeather, *, now: datetime, co
         console.print(line, markup=False, highlight=False)
 
     say(f"{ground.name}: {gathered.status.text}")
+    if gathered.status.members is not None:
+        say(_members(gathered.status.members))
     report = gathered.report
     if report is None:
         say("Nothing has been stored yet: run one cycle first.")
@@ -56,6 +64,12 @@ def show_weather(ground: Ground, gathered: GatheredWeather, *, now: datetime, co
         say("To know")
     for note in report.notes:
         say(f"- {note}")
+
+
+def _members(status: MemberStatus) -> str:
+    """Which members there are: model, number, when they were asked for."""
+    issued = "" if status.issued_at_utc is None else f" Asked for on {status.issued_at_utc:%d %b at %H:%M} UTC."
+    return f"{status.text}{issued}"
 
 
 def _sources(report: WeatherReport, *, now: datetime) -> Table:

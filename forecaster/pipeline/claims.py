@@ -10,7 +10,7 @@ from forecaster.ground.ground import Ground
 from forecaster.pipeline.context import Context
 from forecaster.pipeline.cycle import register_grounds, run_ground
 from forecaster.pipeline.leases import LeaseLost, renewed, take
-from forecaster.pipeline.together import Outcome, with_answers
+from forecaster.pipeline.together import Asked, with_answers
 from forecaster.storage.cycles import CycleRecord
 from forecaster.storage.database import reading, transaction
 from forecaster.storage.tasks import Task, finish_task, give_back_task, task_standing
@@ -41,7 +41,7 @@ def run_cycles(context: Context, *, count: Callable[[str], None] = lambda ground
     return tuple(record for record in records if record is not None)
 
 
-def run_claimed(ground: Ground, context: Context, *, early: bool = False, asked: Outcome | None = None) -> CycleRecord | None:
+def run_claimed(ground: Ground, context: Context, *, early: bool = False, asked: Asked | None = None) -> CycleRecord | None:
     """Claim a ground's cycle and run it; ``early``: also where it is not due. None where another process has it, or has just run it.
 
     ``asked``: see ``cycle.run_ground``.

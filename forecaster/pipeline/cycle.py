@@ -24,6 +24,8 @@ from forecaster.pipeline.entered import with_entered
 from forecaster.pipeline.failure import record_failure
 from forecaster.pipeline.gather import issues_to_store, joined_weather, read_onsite, wants_history
 from forecaster.pipeline.leases import Check, LeaseLost, nobody_else
+from forecaster.pipeline.member_pull import member_issues, members_of
+from forecaster.pipeline.member_run import with_members
 from forecaster.pipeline.pictures import mail_pictures
 from forecaster.pipeline.planned import calendar_file, plan_windows
 from forecaster.pipeline.pull import pull_history, pull_weather
@@ -37,7 +39,7 @@ from forecaster.pipeline.soil_run import (
 )
 from forecaster.pipeline.summaries import ground_summary, rules_document
 from forecaster.pipeline.telling import Telling, WithIt, digest_awaited, enqueue_digest, enqueue_notices, withdraw_overtaken
-from forecaster.pipeline.together import Outcome
+from forecaster.pipeline.together import Asked
 from forecaster.risk.explain import explanation
 from forecaster.risk.judgement import judge
 from forecaster.risk.outlook import build_outlook
@@ -76,7 +78,7 @@ def register_grounds(context: Context) -> None:
             log.warning("%s waiting messages are not sent: their ground or recipient is no longer in the configuration", withdrawn)
 
 
-def run_ground(ground: Ground, context: Context, *, asked: Outcome | None = None, check: Check = nobody_else) -> CycleRecord:
+def run_ground(ground: Ground, context: Context, *, asked: Asked | None = None, check: Check = nobody_else) -> CycleRecord:
     """Run one cycle for one ground. Every error ends here: in a record, in the log and, once a day, in a message; nothing else is kept.
 
     ``asked``: what asking for many grounds together gave for this one; None: it asks for itself. ``check``: asked before anything is
@@ -84,7 +86,7 @@ def run_ground(ground: Ground, context: Context, *, asked: Outcome | None = None
     """
     started = context.clock()
     try:
-        return _run(ground, context, started=started, asked=asked, check=check)
+        return _run(ground, context, started=started, asked=asked or Asked(), check=check)
     except LeaseLost:
         raise
     except Exception as error:
@@ -92,13 +94,13 @@ def run_ground(ground: Ground, context: Context, *, asked: Outcome | None = None
         return record_failure(ground, context, error, started=started, check=check)
 
 
-def _run(ground: Ground, context: Context, *, started: datetime, asked: Outcome | None, check: Check) -> CycleRecord:
+def _run(ground: Ground, context: Context, *, started: datetime, asked: Asked, check: Check) -> CycleRecord:
     configuration = context.configuration
     model, service = configuration.model, configuration.service
     today = started.astimezone(ground.time_zone).date()
     window = window_start(today, history_days=service.history_days)
 
-    pulled, onsite = pull_weather(ground, context, now=started, asked=asked), read_onsite(ground, now=started)
+    pulled, onsite = pull_weather(ground, context, now=started, asked=asked.forecast), read_onsite(ground, now=started)
     with reading(context.engine) as session:
         ground = with_entered(session, ground)
         start = stored_start(session, ground, model, before=window)
@@ -109,11 +111,21 @@ def _run(ground: Ground, context: Context, *, started: datetime, asked: Outcome 
     with reading(context.engine) as session:
         since = weather_needed_since(ground, start, window=window)
         weather = joined_weather(session, ground, pulled, onsite, now=started, since=since, stale_after_hours=service.stale_after_hours)
-    run = run_soil(ground, weather, model, start=start, window=window)
+        members = members_of(session, ground, asked.members, now=started, options=service)
+    run = run_soil(ground, weather, model, start=start, window=window, today=today)
+    weather, spread = with_members(ground, weather, members, run, configuration, now=started)
     wet_hours = wet_hours_of(ground, weather.frame, now=started)
     judged = [(surface, judge(surface, configuration.rules, today=today)) for surface in surface_runs(ground, weather, run)]
     outlooks = tuple(
-        build_outlook(surface, configuration.rules, today=today, issued_at=started, wet_hours=wet_hours[surface.surface.id], judged=said)
+        build_outlook(
+            surface,
+            configuration.rules,
+            today=today,
+            issued_at=started,
+            wet_hours=wet_hours[surface.surface.id],
+            judged=said,
+            members=spread.get(surface.surface.id),
+        )
         for surface, said in judged
     )
     with reading(context.engine) as session:
@@ -129,7 +141,7 @@ def _run(ground: Ground, context: Context, *, started: datetime, asked: Outcome 
 
     with transaction(context.engine) as session:
         check(session)
-        for issue in issues_to_store(ground, pulled.issues, now=started):
+        for issue in (*issues_to_store(ground, pulled.issues, now=started), *member_issues(ground, members, now=started)):
             save_issue(session, issue)
         keep_state(session, ground, model, run)
         for outlook in outlooks:

@@ -48,7 +48,11 @@ _HEAT = "heat_"
 
 @dataclass(frozen=True)
 class GroundRun:
-    """Everything simulated for one ground: the window's weather and soil, and the state to keep, at the end of ``kept_day``."""
+    """Everything simulated for one ground: the window's weather and soil, and the state to keep, at the end of ``kept_day``.
+
+    ``before_today`` and ``heat_before_today``: at the end of the day before today, where the coming days of members begin; None where
+    nobody asked for it.
+    """
 
     daily: DailyWeather
     simulation: Simulation
@@ -56,6 +60,8 @@ class GroundRun:
     kept_day: date
     kept: SoilState
     kept_heat: SoilHeat | None
+    before_today: SoilState | None = None
+    heat_before_today: SoilHeat | None = None
 
 
 def window_start(today: date, *, history_days: int) -> date:
@@ -110,34 +116,45 @@ def weather_needed_since(ground: Ground, start: Start | None, *, window: date) -
     return datetime.combine(first, time.min, tzinfo=ground.time_zone)
 
 
-def run_soil(ground: Ground, weather: GatheredWeather, model: ModelParameters, *, start: Start | None, window: date) -> GroundRun:
-    """Simulate all surfaces of a ground through the joined weather."""
+def run_soil(
+    ground: Ground, weather: GatheredWeather, model: ModelParameters, *, start: Start | None, window: date, today: date | None = None
+) -> GroundRun:
+    """Simulate all surfaces of a ground through the joined weather; ``today`` None: no members will go on from the day before it."""
     columns = surface_columns(ground.surfaces)
     daily = _days(ground, weather, start)
     if start is None or (daily.days and daily.days[0] != start.day + timedelta(days=1)):
         # Nothing to go on from, or a gap behind it that no weather bridges.
         first = daily.days[0] if daily.days else window
         start = Start(first - timedelta(days=1), first_guess(columns, model), None, first)
-    cut = sum(day < window for day in daily.days)
+    cut, ahead = (sum(day < (first or date.max) for day in daily.days) for first in (window, today))
     over = None
     if weather.frame is not None and daily.days:
         # What the checks take out of the day's rain must not run off either.
         checked, _ = checked_frame(weather.frame, _place(ground))
         over = rain_over_capacity(ground.surfaces, checked, ground.time_zone, daily.days)
-    early, late = (
+    early, recent, coming = (
         surface_forcing(ground.surfaces, daily, part, over_capacity_mm=over, irrigation_logs=weather.irrigation)
-        for part in (slice(0, cut), slice(cut, None))
+        for part in (slice(0, cut), slice(cut, ahead), slice(ahead, None))
     )
     before = simulate(columns, start.state, early, model)
-    after = simulate(columns, before.final, late, model)
+    past = simulate(columns, before.final, recent, model)
+    after = simulate(columns, past.final, coming, model)
     return GroundRun(
         daily=_part(daily, cut),
-        simulation=after,
+        simulation=one_after_the_other(past, after),
         simulated_from=start.simulated_from,
         kept_day=daily.days[cut - 1] if cut else start.day,
         kept=before.final,
         kept_heat=daily.soil_heat[cut - 1] if cut else start.heat,
+        before_today=past.final,
+        heat_before_today=daily.soil_heat[ahead - 1] if ahead else start.heat,
     )
+
+
+def one_after_the_other(first: Simulation, second: Simulation) -> Simulation:
+    """Two runs of the same columns, the second going on from the first, as one."""
+    names = [field.name for field in fields(Simulation) if field.name != "final"]
+    return Simulation(**{name: np.concatenate((getattr(first, name), getattr(second, name))) for name in names}, final=second.final)
 
 
 def surface_runs(ground: Ground, weather: GatheredWeather, run: GroundRun) -> tuple[SurfaceRun, ...]:
@@ -181,4 +198,5 @@ def _no_days() -> DailyWeather:
 
 
 def _part(daily: DailyWeather, first: int) -> DailyWeather:
+    """From a day on."""
     return replace(daily, **{field.name: getattr(daily, field.name)[first:] for field in fields(DailyWeather)})

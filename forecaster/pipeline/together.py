@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import zlib
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime, time, timedelta
 
 from sqlalchemy.orm import Session
@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session
 from forecaster.errors import WeatherError
 from forecaster.ground.ground import Ground
 from forecaster.pipeline.context import Context
+from forecaster.pipeline.member_pull import MemberOutcome, ask_members
 from forecaster.pipeline.services import FORECAST, asking, overall_error
 from forecaster.sources.openmeteo import fetch_forecasts
 from forecaster.storage.database import reading
@@ -30,18 +31,28 @@ _SPREAD_HOURS = 72
 Outcome = HourlyWeather | WeatherError
 
 
+@dataclass(frozen=True)
+class Asked:
+    """What asking for many grounds together gave for one of them; None: nothing was asked, it asks for itself (members: not due)."""
+
+    forecast: Outcome | None = None
+    members: MemberOutcome | None = None
+
+
 def with_answers(
     grounds: Sequence[Ground], context: Context, *, stopping: Callable[[], bool] = lambda: False
-) -> Iterator[tuple[Ground, Outcome | None]]:
-    """The grounds one by one, in order, each with what asking for it together with others gave; None: it asks for itself."""
+) -> Iterator[tuple[Ground, Asked]]:
+    """The grounds one by one, in order, each with what asking for it together with others gave."""
     for start in range(0, len(grounds), TOGETHER):
         batch = grounds[start : start + TOGETHER]
         asked: Mapping[str, Outcome] = {}
+        members: Mapping[str, MemberOutcome] = {}
         if not stopping():
             with context.breakable():
                 asked = ask_together(batch, context, now=context.clock())
+                members = ask_members(batch, context, now=context.clock())
         for ground in batch:
-            yield ground, asked.get(ground.id)
+            yield ground, Asked(asked.get(ground.id), members.get(ground.id))
 
 
 def ask_together(grounds: Sequence[Ground], context: Context, *, now: datetime) -> Mapping[str, Outcome]:

@@ -22,8 +22,8 @@ ASSUMED = (
 )
 
 
-def assumptions(surface: Surface, *, simulated_from: date, today: date) -> tuple[str, ...]:
-    """List what was assumed for a surface and can be replaced by what its people know or measure."""
+def assumptions(surface: Surface, *, simulated_from: date, today: date, members: bool = False) -> tuple[str, ...]:
+    """List what was assumed for a surface and can be replaced by what its people know or measure. ``members``: there are some."""
     soil = surface.root_zone
     plan = surface.irrigation
     if plan is None:
@@ -53,7 +53,13 @@ def assumptions(surface: Surface, *, simulated_from: date, today: date) -> tuple
         "Toadstools: one published observation gives the delay after rain; the chances are our estimate. Rings are taken as independent of "
         "each other, and in the last six days of the outlook the chance covers fewer than seven days. Ground that never dries out, and "
         "soil above 22 °C, give no chance at all here, though some species of warm places do fruit in midsummer.",
-        '"Likely" is used for the next three days and "Possible" for later ones; the forecast is a single run, not a spread of many.',
+        '"Likely" is used for the next three days and "Possible" for later ones. '
+        + (
+            "Warnings rest on a single forecast; how many weather members agree is a count, not a probability: members of one model lie "
+            "too close together, and all start from the same soil."
+            if members
+            else "The forecast is a single run, not a spread of many."
+        ),
         f"The state of soil and turf before {day_words(simulated_from, today=today)} was assumed: soil full of water, turf whole.",
     )
 

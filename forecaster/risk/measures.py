@@ -13,6 +13,7 @@ from forecaster.soil.spells import coming_sum, days_since_rising_through, dry_da
 from forecaster.weather.daily import DailyWeather
 
 Floats = npt.NDArray[np.float64]
+Numbers = npt.NDArray[np.intp]
 
 # 55 °F, the lower end of 55-60 °F, as the mean of five days at 5 cm. Source: NC State turf alert, 10 March 2011; Univ. of Missouri
 # update, 13 April 2011. Status: published (built for spring work on sand greens in the south-east of the US).
@@ -30,12 +31,12 @@ RAIN_SUM_DAYS = 7
 class SurfaceColumns:
     """Where the two turf states of a surface stand in a simulation, with the numbers of the surface that do not change by day.
 
-    ``sound``, ``band``: column numbers. ``irrigation_mm``: shape (day,) [mm/d], as the simulation was given it. ``ring_count``: surveyed
-    rings, all types.
+    ``sound``, ``band``: column numbers, or one for each member, shape (member,). ``irrigation_mm``: shape (day,), or (day, 1) with members
+    [mm/d], as the simulation was given it. ``ring_count``: surveyed rings, all types.
     """
 
-    sound: int
-    band: int
+    sound: int | Numbers
+    band: int | Numbers
     irrigation_mm: Floats
     critical_water_sound_m3m3: float
     critical_water_band_m3m3: float
@@ -70,16 +71,17 @@ def lost_percent(lost_mm: Floats, supplied_mm: Floats) -> Floats:
 def risk_quantities(daily: DailyWeather, simulation: Simulation, columns: SurfaceColumns) -> dict[str, Floats]:
     """Fill every name of ``quantities.RISK_QUANTITIES`` for one surface.
 
-    Returns arrays of shape (day,) in the units of the registry. What rests on the soil is NaN on days that are not ``complete``; a weather
-    value is NaN where it is itself missing, a sum or mean where any of its days is. Raises ValueError when the shapes do not fit.
+    Returns arrays of shape (day,), or (day, member) where weather and columns are those of members, in the units of the registry. What
+    rests on the soil is NaN on days that are not ``complete``; a weather value is NaN where it is itself missing, a sum or mean where any
+    of its days is. Raises ValueError when the shapes do not fit.
     Source: definitions in the registry; thresholds named at the constants above.
     """
     count = len(daily.days)
-    if simulation.depletion_mm.shape[0] != count or columns.irrigation_mm.shape != (count,):
+    if simulation.depletion_mm.shape[0] != count or columns.irrigation_mm.shape[0] != count:
         raise ValueError(f"simulation and irrigation must cover the {count} days of the weather")
     sound, band = columns.sound, columns.band
 
-    def state(series: Floats, column: int) -> Floats:
+    def state(series: Floats, column: int | Numbers) -> Floats:
         return np.where(daily.complete, series[:, column], np.nan)
 
     water_in = daily.rain_mm + columns.irrigation_mm

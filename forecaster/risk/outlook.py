@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime, timedelta
 
 from forecaster.documents import ColumnDay, OutlookDay, RingSummary, RiskDay, Signal, SoilMarks, SurfaceOutlook
 from forecaster.ground.surface import Surface
+from forecaster.member_documents import MemberDay
 from forecaster.physics.geometry import annulus_area
 from forecaster.quantities import RISK_QUANTITIES, Origin, repellency_class
 from forecaster.risk.caveats import assumptions, notes
@@ -29,8 +30,11 @@ def build_outlook(
     issued_at: datetime,
     wet_hours: WetHours | None = None,
     judged: Judgement | None = None,
+    members: Mapping[date, MemberDay] | None = None,
 ) -> SurfaceOutlook:
     """Put one surface's run into the document that is stored, mailed and shown: 60 days back, today and 13 days ahead.
+
+    ``members``: what the weather members say, by day; severity, headline and signals stay those of the single forecast.
 
     ``known`` is False when the weather is missing or none of the coming days has any; then nothing is called safe.
     Days without weather are there, with None. Trial rules are listed as signals but make neither severity nor headline. ``judged``: what
@@ -41,7 +45,8 @@ def build_outlook(
     horizon = today + timedelta(days=OUTLOOK_DAYS - 1)
     window = [i for i, day in enumerate(judged.days) if start <= day <= horizon]
     stale = run.weather.state != "fresh"
-    days = tuple(_outlook_day(run, judged, i, today=today, stale=stale) for i in window)
+    told = members or {}
+    days = tuple(_outlook_day(run, judged, i, today=today, stale=stale, members=told.get(judged.days[i])) for i in window)
     coming_known = sum(day.origin is not Origin.MISSING for day in days if day.lead_days >= 0)
     known = run.weather.state != "missing" and coming_known > 0
     spoken = SpokenDays(judged.days, judged.origins, today=today, horizon=horizon, known=known, stale=stale)
@@ -65,7 +70,7 @@ def build_outlook(
         rings=tuple(_ring_summaries(run.surface)),
         weather=run.weather,
         simulated_from=run.simulated_from,
-        assumptions=assumptions(run.surface, simulated_from=run.simulated_from, today=today),
+        assumptions=assumptions(run.surface, simulated_from=run.simulated_from, today=today, members=bool(told)),
         notes=notes(
             run.surface,
             days,
@@ -102,7 +107,7 @@ def _headline(rules: Sequence[Rule], worst: Signal | None, spoken: SpokenDays, j
     return f"Nothing in our data speaks against this surface in the coming {OUTLOOK_DAYS} days: walk it first."
 
 
-def _outlook_day(run: SurfaceRun, judged: Judgement, i: int, *, today: date, stale: bool) -> OutlookDay:
+def _outlook_day(run: SurfaceRun, judged: Judgement, i: int, *, today: date, stale: bool, members: MemberDay | None) -> OutlookDay:
     day, number = judged.days[i], judged.numbers[i]
     lead = (day - today).days
 
@@ -143,6 +148,7 @@ def _outlook_day(run: SurfaceRun, judged: Judgement, i: int, *, today: date, sta
         estimated=run.daily.estimated[number] if number >= 0 else (),
         estimated_share=_number(run.daily.estimated_share[number]) if number >= 0 else None,
         risks=risks,
+        members=members,
     )
 
 

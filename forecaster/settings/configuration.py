@@ -35,6 +35,8 @@ class ServiceOptions:
     history_days: int
     """Past days that are asked for, so that the soil state rests on weather and not on an assumption."""
     outlook_days: int
+    members_every_hours: int
+    """How often weather members are asked for; 0: never."""
 
 
 class ServiceFile(Entry):
@@ -44,6 +46,7 @@ class ServiceFile(Entry):
     cycle_every_minutes: int = Field(ge=15, le=1440)
     history_days: int = Field(ge=14, le=92)
     outlook_days: int = Field(ge=3, le=14)
+    members_every_hours: int = Field(ge=0, le=48)
 
 
 @dataclass(frozen=True)

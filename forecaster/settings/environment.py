@@ -83,6 +83,7 @@ class Environment(BaseSettings):
     port: Port = 8470
     openmeteo_url: WebAddress = "https://api.open-meteo.com"
     openmeteo_archive_url: WebAddress = "https://archive-api.open-meteo.com"
+    openmeteo_ensemble_url: WebAddress = "https://ensemble-api.open-meteo.com"
     openmeteo_key: SecretStr | None = None
     contact: str | None = Field(default=None, pattern=r"^[!-~]+(@|://)[!-~]+$", description="an email address or a web page")
     """How weather services can reach whoever runs this: MET Norway, asked where Open-Meteo fails, lets in nobody else."""

@@ -41,6 +41,8 @@ class Service:
     ensemble_url: str = ENSEMBLE_ADDRESS
     budget: Budget | None = field(default=None, repr=False, compare=False)
     """What may be asked without a key. None: nothing is counted."""
+    ensemble_budget: Budget | None = field(default=None, repr=False, compare=False)
+    """The same for ensembles, which weigh thirty times as much: the part of it that they may take. None: as ``budget``."""
 
 
 class Place(Protocol):

@@ -7,12 +7,14 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
 from forecaster.errors import WeatherMalformed, WeatherUnavailable
 from forecaster.quantities import Origin
 from forecaster.sources.csv_file import read_weather_csv
 from forecaster.weather.frame import HourlyWeather, WeatherSource
+from forecaster.weather.members import MemberWeather
 
 MANIFEST = "sample.toml"
 
@@ -66,6 +68,31 @@ def load_sample(folder: Path) -> Sample:
         notes=(statement,),
     )
     return Sample(weather=weather, now=now, place=place, statement=statement)
+
+
+def load_sample_members(folder: Path) -> MemberWeather:
+    """Read the sample's members, issued at its now; member 0 is its forecast. Raises: as ``load_sample``."""
+    manifest = _read_manifest(folder / MANIFEST)
+    try:
+        path, now = folder / manifest["members"], manifest["now"].astimezone(UTC)
+        source = WeatherSource(name=manifest["name"], attribution=manifest["attribution"], licence=manifest["licence"], sample=True)
+        table = pd.read_csv(path, index_col=["member", "time_utc"])
+        hours = pd.DatetimeIndex(pd.to_datetime(table.index.unique(level="time_utc"), utc=True))
+        count = table.index.unique(level="member").size
+        return MemberWeather(
+            values={str(name): table[name].to_numpy(dtype=np.float32).reshape(count, len(hours)) for name in table.columns},
+            hours=hours,
+            step_hours=np.ones(len(hours), dtype=np.int8),
+            source=source,
+            issued_at=now,
+            model="invented",
+            wind_height_m=float(manifest["place"]["wind_height_m"]),
+            notes=(str(manifest["statement"]),),
+        )
+    except OSError as error:
+        raise WeatherUnavailable(f"{path} cannot be read: {error.strerror}", source="sample weather", hint=_HINT) from error
+    except (KeyError, TypeError, AttributeError, ValueError) as error:
+        raise WeatherMalformed(f"the sample's members lack or misstate something: {error}", source="sample weather", hint=_HINT) from error
 
 
 _HINT = "The sample weather ships with the program: restore its folder, or write it again with make_sample.py."

@@ -116,6 +116,36 @@ class RequestBudget:
         return cast("CursorResult[Any]", result).rowcount == 1
 
 
+@dataclass(frozen=True)
+class PartBudget:
+    """A budget of which one kind of question may take a part only, so that it never leaves nothing for the others. Raises: as its two."""
+
+    whole: RequestBudget
+    part: RequestBudget
+
+    @property
+    def clock(self) -> Callable[[], datetime]:
+        return self.whole.clock
+
+    def take(self, weight: float, *, now: datetime) -> UsedUp | None:
+        """Take from both or from neither."""
+        if used_up := self.part.take(weight, now=now):
+            return used_up
+        if used_up := self.whole.take(weight, now=now):
+            self.part.give_back(weight, taken_at=now)
+            return used_up
+        return None
+
+    def give_back(self, weight: float, *, taken_at: datetime) -> None:
+        """The service counted less than was taken."""
+        self.part.give_back(weight, taken_at=taken_at)
+        self.whole.give_back(weight, taken_at=taken_at)
+
+    def fill(self, span: Span, *, now: datetime) -> None:
+        """The service says that a window is used up: nobody asks."""
+        self.whole.fill(span, now=now)
+
+
 class _NothingTaken(Exception):
     """Rolls back what the other windows gave."""
 

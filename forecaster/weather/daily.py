@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -31,7 +33,7 @@ from forecaster.weather.procedures import HUMIDITY_ESTIMATED as HUMIDITY_ESTIMAT
 from forecaster.weather.procedures import SHORTWAVE_ESTIMATED as SHORTWAVE_ESTIMATED
 from forecaster.weather.procedures import WIND_ASSUMED as WIND_ASSUMED
 from forecaster.weather.quality import DAY_RANGES, check
-from forecaster.weather.station_days import evaporation_of_days
+from forecaster.weather.station_days import Evaporation, evaporation_of_days
 
 Floats = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
@@ -111,6 +113,89 @@ def _shortwave_of_day(table: Floats, potential: Floats) -> tuple[Floats, Floats]
     return filled, share
 
 
+@dataclass(frozen=True)
+class DayAmounts:
+    """What the hours of days make of them, without the soil; arrays of shape (day,), NaN where too few hours are there.
+
+    ``hours_of``: how many hours of each variable were there. ``shortwave_measured_mj``: filled up in proportion, not yet estimated;
+    ``shortwave_seen``: share of the day's potential radiation in hours with a value.
+    """
+
+    rain_mm: Floats
+    air_temperature_mean_c: Floats
+    air_temperature_min_c: Floats
+    air_temperature_max_c: Floats
+    relative_humidity_min_percent: Floats
+    et0_mm: Floats
+    evaporation: Evaporation
+    shortwave_measured_mj: Floats
+    shortwave_seen: Floats
+    hours_of: Mapping[str, npt.NDArray[np.intp]]
+
+
+def amounts_of_days(
+    table: Mapping[str, Floats],
+    *,
+    length: npt.NDArray[np.intp],
+    potential: Floats,
+    day_of_year: npt.NDArray[Any],
+    place: Place,
+    wind_height_m: float,
+) -> DayAmounts:
+    """Work the days out from their hours; days stand by themselves, so they may be of several members, one after the other.
+
+    ``table``: rain, temperature, humidity, radiation, wind and vapour pressure, each (day, hour of the day), NaN where there is none.
+    ``length``: hours of each day; ``potential``: extraterrestrial radiation of each hour [MJ/m²]. Sources and status: see daily_weather.
+    """
+    hours_of = {name: np.isfinite(values).sum(axis=1) for name, values in table.items()}
+    warm_at_least = length - TEMPERATURE_HOURS_MISSING_AT_MOST
+
+    # rain and temperature: without them the day is not complete
+    rain_known = hours_of[PRECIPITATION] >= length - RAIN_HOURS_MISSING_AT_MOST
+    rain = np.where(rain_known, np.nansum(table[PRECIPITATION], axis=1), np.nan)
+    warm_known = hours_of[AIR_TEMPERATURE] >= warm_at_least
+    t_mean = _mean(table[AIR_TEMPERATURE], at_least=warm_at_least)
+    t_min = np.where(warm_known, np.fmin.reduce(table[AIR_TEMPERATURE], axis=1, initial=np.inf), np.nan)
+    t_max = np.where(warm_known, np.fmax.reduce(table[AIR_TEMPERATURE], axis=1, initial=-np.inf), np.nan)
+
+    # humidity, radiation, wind: the day's from its hours, what is missing from the day's other values
+    ea_table = table[procedures.VAPOUR_PRESSURE]
+    rs_measured, rs_seen = _shortwave_of_day(table[SHORTWAVE], potential)
+    evaporation = evaporation_of_days(
+        {
+            "air_temperature_max_c": t_max,
+            "air_temperature_min_c": t_min,
+            procedures.VAPOUR_PRESSURE: _mean(ea_table, at_least=HUMIDITY_AND_WIND_HOURS_AT_LEAST),
+            procedures.SHORTWAVE_AMOUNT: rs_measured,
+            WIND_SPEED: _mean(table[WIND_SPEED], at_least=HUMIDITY_AND_WIND_HOURS_AT_LEAST),
+        },
+        day_of_year=day_of_year,
+        place=place,
+        wind_height_m=wind_height_m,
+        circumstances=CIRCUMSTANCES,
+    )
+
+    # lowest relative humidity
+    by_hour_percent = 100.0 * ea_table / humidity.saturation_vapour_pressure(table[AIR_TEMPERATURE])
+    rh_table = np.where(np.isnan(table[RELATIVE_HUMIDITY]), by_hour_percent, table[RELATIVE_HUMIDITY])
+    rh_enough = np.isfinite(rh_table).sum(axis=1) >= warm_at_least
+    rh_from_day = 100.0 * evaporation.vapour_pressure_kpa / humidity.saturation_vapour_pressure(t_max)
+    return DayAmounts(
+        rain_mm=rain,
+        air_temperature_mean_c=t_mean,
+        air_temperature_min_c=t_min,
+        air_temperature_max_c=t_max,
+        relative_humidity_min_percent=np.clip(
+            np.where(rh_enough, np.fmin.reduce(rh_table, axis=1, initial=np.inf), rh_from_day), 0.0, 100.0
+        ),
+        et0_mm=np.maximum(evaporation.et0_mm, 0.0),
+        evaporation=evaporation,
+        shortwave_measured_mj=rs_measured,
+        shortwave_seen=rs_seen,
+        hours_of=hours_of,
+    )
+
+
 def daily_weather(
     frame: HourlyWeather, *, place: Place, time_zone: ZoneInfo, previous_heat: soil_heat.SoilHeat | None = None
 ) -> DailyWeather:
@@ -131,45 +216,19 @@ def daily_weather(
     hourly = {name: frame.values[name].to_numpy(dtype=np.float64) for name in frame.values.columns}
     table = {name: days.spread(series) for name, series in hourly.items()}
     day_of_year = days.dates.day_of_year.to_numpy()
-    hours_of = {name: np.isfinite(values).sum(axis=1) for name, values in table.items()}
 
-    # rain and temperature: without them the day is not complete
-    rain_known = hours_of[PRECIPITATION] >= days.length - RAIN_HOURS_MISSING_AT_MOST
-    rain = np.where(rain_known, np.nansum(table[PRECIPITATION], axis=1), np.nan)
-    warm_known = hours_of[AIR_TEMPERATURE] >= days.length - TEMPERATURE_HOURS_MISSING_AT_MOST
-    t_mean = _mean(table[AIR_TEMPERATURE], at_least=days.length - TEMPERATURE_HOURS_MISSING_AT_MOST)
-    t_min = np.where(warm_known, np.fmin.reduce(table[AIR_TEMPERATURE], axis=1, initial=np.inf), np.nan)
-    t_max = np.where(warm_known, np.fmax.reduce(table[AIR_TEMPERATURE], axis=1, initial=-np.inf), np.nan)
-
-    # humidity, radiation, wind: the day's from its hours, what is missing from the day's other values
+    # what the hours make of each day
     by_hour = procedures.resolve(procedures.MEASURED_HUMIDITY_OF_HOURS, hourly, CIRCUMSTANCES, (len(index),))
-    ea_hourly = by_hour.values[procedures.VAPOUR_PRESSURE]
-    ea_table = days.spread(ea_hourly)
+    table[procedures.VAPOUR_PRESSURE] = days.spread(by_hour.values[procedures.VAPOUR_PRESSURE])
     potential = days.spread(hourly_sun(index, place).extraterrestrial_mj)
-    rs_measured, rs_seen = _shortwave_of_day(table[SHORTWAVE], potential)
-    evaporation = evaporation_of_days(
-        {
-            "air_temperature_max_c": t_max,
-            "air_temperature_min_c": t_min,
-            procedures.VAPOUR_PRESSURE: _mean(ea_table, at_least=HUMIDITY_AND_WIND_HOURS_AT_LEAST),
-            procedures.SHORTWAVE_AMOUNT: rs_measured,
-            WIND_SPEED: _mean(table[WIND_SPEED], at_least=HUMIDITY_AND_WIND_HOURS_AT_LEAST),
-        },
-        day_of_year=day_of_year,
-        place=place,
-        wind_height_m=frame.wind_height_m,
-        circumstances=CIRCUMSTANCES,
+    made = amounts_of_days(
+        table, length=days.length, potential=potential, day_of_year=day_of_year, place=place, wind_height_m=frame.wind_height_m
     )
+    evaporation = made.evaporation
     ea, rs = evaporation.vapour_pressure_kpa, evaporation.shortwave_mj
-    et0 = np.maximum(evaporation.et0_mm, 0.0)
+    rain, et0 = made.rain_mm, made.et0_mm
+    t_mean, t_min, t_max = made.air_temperature_mean_c, made.air_temperature_min_c, made.air_temperature_max_c
     rs_estimated = evaporation.resolved.estimated(procedures.SHORTWAVE_AMOUNT)
-
-    # lowest relative humidity
-    by_hour_percent = 100.0 * ea_hourly / humidity.saturation_vapour_pressure(hourly[AIR_TEMPERATURE])
-    rh_table = days.spread(np.where(np.isnan(hourly[RELATIVE_HUMIDITY]), by_hour_percent, hourly[RELATIVE_HUMIDITY]))
-    rh_enough = np.isfinite(rh_table).sum(axis=1) >= days.length - TEMPERATURE_HOURS_MISSING_AT_MOST
-    rh_from_day = 100.0 * ea / humidity.saturation_vapour_pressure(t_max)
-    rh_min = np.clip(np.where(rh_enough, np.fmin.reduce(rh_table, axis=1, initial=np.inf), rh_from_day), 0.0, 100.0)
 
     # soil temperature
     depth = frame.soil_temperature_depth_cm
@@ -191,15 +250,16 @@ def daily_weather(
     impossible = check(worked_out, DAY_RANGES, ())
     rain, et0, soil, wind = (impossible.values[name] for name in worked_out)
     complete = np.isfinite(rain) & np.isfinite(et0) & np.isfinite(soil) & np.isfinite(wind)
+    hours_of = made.hours_of
     seen = [hours_of[name] / days.length for name in (PRECIPITATION, AIR_TEMPERATURE, WIND_SPEED)]
-    seen += [np.isfinite(ea_table).sum(axis=1) / days.length, np.where(rs_estimated, 0.0, rs_seen)]
+    seen += [hours_of[procedures.VAPOUR_PRESSURE] / days.length, np.where(rs_estimated, 0.0, made.shortwave_seen)]
     notes: list[tuple[str, Flags]] = [
         *((told, days.any_hour(where)) for told, where in removed_hours),
         *evaporation.removed,
         *impossible.removed,
-        (RAIN_GAPS, rain_known & (hours_of[PRECIPITATION] < days.length)),
-        (TEMPERATURE_GAPS, warm_known & (hours_of[AIR_TEMPERATURE] < days.length)),
-        (SHORTWAVE_FILLED, np.isfinite(rs_measured) & (rs_seen < 1.0 - 1e-9) & ~rs_estimated),
+        (RAIN_GAPS, np.isfinite(made.rain_mm) & (hours_of[PRECIPITATION] < days.length)),
+        (TEMPERATURE_GAPS, np.isfinite(t_mean) & (hours_of[AIR_TEMPERATURE] < days.length)),
+        (SHORTWAVE_FILLED, np.isfinite(made.shortwave_measured_mj) & (made.shortwave_seen < 1.0 - 1e-9) & ~rs_estimated),
         *evaporation.resolved.notes(),
         (SOIL_TEMPERATURE_SIMULATED, np.isnan(soil_measured) & np.isfinite(soil)),
     ]
@@ -210,7 +270,7 @@ def daily_weather(
         air_temperature_min_c=t_min,
         air_temperature_max_c=t_max,
         vapour_pressure_kpa=ea,
-        relative_humidity_min_percent=rh_min,
+        relative_humidity_min_percent=made.relative_humidity_min_percent,
         wind_speed_2m_ms=wind,
         shortwave_mj=rs,
         soil_temperature_c=soil,

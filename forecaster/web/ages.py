@@ -37,6 +37,9 @@ def weather_at(outlook: SurfaceOutlook | None, now: datetime, *, limit_hours: fl
     changes: dict[str, object] = {}
     if weather.issued_at_utc is not None:
         changes["age_hours"] = hours_between(weather.issued_at_utc, now)
+    if weather.members is not None and weather.members.issued_at_utc is not None:
+        age = hours_between(weather.members.issued_at_utc, now)
+        changes["members"] = weather.members.model_copy(update={"age_hours": age})
     if weather.state == "fresh" and hours_between(outlook.issued_at_utc, now) > limit_hours:
         changes["state"] = "stale"
         made = time_words(outlook.issued_at_utc, outlook.time_zone)

@@ -20,6 +20,7 @@ from forecaster.web import views, wording
 from forecaster.web.ages import ground_weather, local_day, weather_at
 from forecaster.web.forms import form_token
 from forecaster.web.mail import mail_sentences, off_sentences
+from forecaster.web.member_table import member_view
 from forecaster.web.problems import Problem
 from forecaster.web.reading import Store
 from forecaster.web.standing import grounds_worst_first, outlooks_of, standing_of, surfaces_worst_first
@@ -109,6 +110,7 @@ class Pages:
             charts=self._charts(ground.id, surface.id),
             tables={} if outlook is None else {"water": views.water_table(outlook), "ring": views.ring_table(outlook)},
             coming=None if outlook is None else views.coming_table(outlook),
+            members=None if outlook is None else member_view(outlook),
             wet_days=() if outlook is None else wet_days(outlook),
             fixture=views.next_fixture(ground, surface.id, moment),
             weather=weather,

@@ -20,6 +20,7 @@ from forecaster.charts.drawing import PHONE, WIDTHS, spread
 from forecaster.charts.render import render_svg
 from forecaster.charts.surface import chart_set
 from forecaster.documents import SurfaceOutlook
+from forecaster.member_documents import MemberDay, MemberSpread
 from tests.web import builders
 
 SURFACES = {"pitch": builders.pitch, "green": builders.green, "outfield": builders.outfield}
@@ -172,3 +173,21 @@ def outlook_without_rain() -> SurfaceOutlook:
 def test_irrigation_is_named_only_where_some_was_given() -> None:
     assert "irrigation" in visible_text(render_svg(chart_set(outlook_without_rain())["water_wide"]))
     assert "irrigation" not in visible_text(render_svg(chart_set(builders.pitch())["water_wide"]))
+
+
+def test_weather_members_are_a_shaded_range_and_the_panel_says_so() -> None:
+    water = MemberSpread(quantity="sound_surface_water_m3m3", low=0.10, median=0.15, high=0.31)
+    days = tuple(
+        day.model_copy(update={"members": MemberDay(members=51, spread=(water,))}) if day.lead_days >= 0 else day
+        for day in builders.pitch().days
+    )
+    spec = chart_set(builders.pitch().model_copy(update={"days": days}))["water_wide"]
+    alt.Chart.from_dict(spec, validate=True).to_dict(validate=True)
+    panel = spec["vconcat"][1]
+    assert "eight in ten weather members" in " ".join(panel["title"]["text"])
+    (fan,) = [found for found in panel["layer"] if found["mark"]["type"] == "area"]
+    assert len(fan["data"]["values"]) == sum(day.lead_days >= 0 for day in days)
+    assert {(row["water"], row["high"]) for row in fan["data"]["values"]} == {(10.0, 31.0)}
+    assert fan["encoding"]["y"]["scale"]["domain"][1] > 31.0, "the range stays inside the panel"
+    without = chart_set(builders.pitch())["water_wide"]["vconcat"][1]
+    assert "weather members" not in " ".join(without["title"]["text"])

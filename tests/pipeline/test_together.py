@@ -39,6 +39,7 @@ class StandIn:
     service: Service
     nowhere: set[str] = field(default_factory=set)
     questions: list[dict[str, str]] = field(default_factory=list)
+    mock: responses.RequestsMock = field(default_factory=lambda: responses.RequestsMock(assert_all_requests_are_fired=False))
 
     def reply(self, request: Any) -> tuple[int, dict[str, str], str]:
         params = asked(request)
@@ -68,9 +69,10 @@ class StandIn:
 def stand_in(service: Service) -> Iterator[StandIn]:
     first = replace(service.ground, weather=WeatherChoice("open-meteo"), recipients=(), surfaces=service.ground.surfaces[:1], fixtures=())
     grounds = tuple(replace(first, id=f"ground-{number}", latitude=52.0 + number / 10) for number in range(3))
-    service.configuration = replace(service.configuration, grounds=grounds)
+    options = replace(service.configuration.service, members_every_hours=0)
+    service.configuration = replace(service.configuration, grounds=grounds, service=options)
     made = StandIn(service)
-    with responses.RequestsMock(assert_all_requests_are_fired=False) as mock:
+    with made.mock as mock:
         mock.add_callback(responses.GET, f"{BASE}/v1/forecast", callback=made.reply)
         mock.get(f"{BASE}/v1/archive", status=400, json={"error": True, "reason": "No data is available for this location"})
         mock.get(f"{BASE}/api/temporal/daily/point", status=422, json={})

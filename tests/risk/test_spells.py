@@ -88,3 +88,30 @@ def test_a_missing_day_neither_opens_nor_closes_the_season_and_its_age_goes_on()
     assert np.isnan(found[16])
     assert found[15] == 1.0
     assert found[17] == 3.0
+
+
+def test_members_side_by_side_give_what_each_gives_alone() -> None:
+    rng = np.random.default_rng(51)
+    values = rng.uniform(5.0, 20.0, (60, 7))
+    values[:20, :5] = rng.uniform(0.0, 12.0, (20, 5))
+    values[rng.random(values.shape) < 0.1] = np.nan
+    season = {"threshold": 12.8, "below_for_days": 5, "closes_after_days": 20}
+    found = (
+        trailing_sum(values, days=5),
+        trailing_mean(values, days=5),
+        coming_sum(values, days=7),
+        dry_days(values - 10.0),
+        days_since_rising_through(values, **season),
+    )
+    for member in range(values.shape[1]):
+        alone = values[:, member]
+        expected = (
+            trailing_sum(alone, days=5),
+            trailing_mean(alone, days=5),
+            coming_sum(alone, days=7),
+            dry_days(alone - 10.0),
+            days_since_rising_through(alone, **season),
+        )
+        for together, one in zip(found, expected, strict=True):
+            np.testing.assert_allclose(together[:, member], one)
+    assert np.nanmax(found[-1]) > 1, "some member has had its spring"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import runpy
 import shutil
 import tomllib
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -14,7 +14,7 @@ import pytest
 
 from forecaster.errors import WeatherMalformed, WeatherUnavailable
 from forecaster.quantities import Origin
-from forecaster.sources.sample import Sample, load_sample
+from forecaster.sources.sample import Sample, load_sample, load_sample_members
 from forecaster.weather import frame
 from forecaster.weather.frame import ORIGIN_CODES
 
@@ -151,6 +151,37 @@ def test_the_files_are_what_the_script_writes() -> None:
         np.testing.assert_allclose(written[name], columns[name][: len(written)], atol=1.01 * unit, rtol=0)
 
 
+def test_the_members_are_what_the_script_writes_and_the_first_is_the_forecast(sample: Sample) -> None:
+    script = runpy.run_path(str(FOLDER / "make_sample.py"))
+    stamps, columns = script["make_hours"]()
+    coming = np.array([script["NOW"] <= stamp <= script["LAST"] for stamp in stamps])
+    days = tuple(script["FIRST"].date() + timedelta(days=n) for n in range(len(stamps) // 24))
+    written, expected = load_sample_members(FOLDER), script["make_members"](columns, coming, script["clear_sky_of_hours"](days))
+    assert written.members == len(expected) == 21
+    assert written.issued_at == sample.now
+    ahead = sample.weather.values[pd.Timestamp(sample.now) :]
+    assert list(written.hours) == list(ahead.index)
+    for name in NAMES:
+        unit = 1.0 if name in (frame.RELATIVE_HUMIDITY, frame.SHORTWAVE) else 0.1
+        np.testing.assert_allclose(written.values[name], np.stack([member[name] for member in expected]), atol=1.01 * unit, rtol=0)
+        np.testing.assert_allclose(written.values[name][0], ahead[name], atol=1e-4)
+    assert written.source.sample
+
+
+def test_members_drift_apart_and_stay_possible() -> None:
+    members = load_sample_members(FOLDER)
+    temperature, dew = members.values[frame.AIR_TEMPERATURE], members.values[frame.DEW_POINT]
+    assert (dew <= temperature).all()
+    apart = temperature.std(axis=0)
+    assert apart[:24].mean() < 0.5 < 1.5 < apart[-72:].mean() < 4.0
+    assert (members.values[frame.PRECIPITATION] >= 0).all()
+    totals = members.values[frame.PRECIPITATION].sum(axis=1)
+    assert 0.6 < totals.mean() / totals[0] < 1.4
+    assert totals.std() > 5.0
+    night = members.hours.hour.isin([23, 0, 1, 2])
+    assert (members.values[frame.SHORTWAVE][:, night] == 0).all()
+
+
 def test_the_folder_stays_small() -> None:
     assert sum(path.stat().st_size for path in FOLDER.iterdir() if path.is_file()) < 1_000_000
 
@@ -184,3 +215,13 @@ def test_history_and_forecast_must_meet_at_now(tmp_path: Path) -> None:
     manifest.write_text(manifest.read_text().replace("2026-09-12T05:00:00Z", "2026-09-12T06:00:00Z"))
     with pytest.raises(WeatherMalformed, match="at its now"):
         load_sample(tmp_path / "s")
+
+
+def test_members_that_are_missing_or_torn_are_said(tmp_path: Path) -> None:
+    shutil.copy(FOLDER / "sample.toml", tmp_path)
+    with pytest.raises(WeatherUnavailable, match=r"members\.csv"):
+        load_sample_members(tmp_path)
+    lines = (FOLDER / "members.csv").read_text().splitlines()
+    (tmp_path / "members.csv").write_text("\n".join(lines[:-5]))
+    with pytest.raises(WeatherMalformed, match="members"):
+        load_sample_members(tmp_path)

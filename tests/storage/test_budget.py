@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import threading
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
 from sqlalchemy import Engine
 
 from forecaster.errors import WeatherRefused
-from forecaster.storage.budget import RequestBudget, Span, UsedUp, window_start
+from forecaster.storage.budget import PartBudget, RequestBudget, Span, UsedUp, window_start
 
 NOW = datetime(2026, 9, 14, 22, 58, 59, tzinfo=UTC)
 LIMITS: dict[Span, float] = {"minute": 10, "hour": 25, "day": 40}
@@ -119,3 +120,26 @@ def test_many_who_take_at_once_never_take_more_than_there_is(database: Engine) -
         thread.join()
     assert (len(taken), sum(taken)) == (20, 10)
     assert a_budget(database).used(now=NOW)["minute"] == 10
+
+
+def test_a_part_never_takes_more_than_its_share_and_the_whole_counts_all(database: Engine) -> None:
+    whole = a_budget(database)
+    part = PartBudget(whole, replace(whole, service="part", limits={span: limit / 2 for span, limit in LIMITS.items()}))
+    assert part.clock() == NOW
+    assert part.take(5, now=NOW) is None
+    assert part.take(1, now=NOW) == UsedUp("minute", datetime(2026, 9, 14, 22, 59, tzinfo=UTC)), "its half is gone"
+    assert whole.take(5, now=NOW) is None, "the other half is for the others"
+    assert whole.used(now=NOW)["minute"] == 10
+    part.give_back(2, taken_at=NOW)
+    assert whole.used(now=NOW)["minute"] == 8
+    assert part.part.used(now=NOW)["minute"] == 3
+
+
+def test_what_the_whole_refuses_is_not_counted_in_the_part(database: Engine) -> None:
+    whole = a_budget(database)
+    part = PartBudget(whole, replace(whole, service="part", limits=dict.fromkeys(LIMITS, 10.0)))
+    whole.take(8, now=NOW)
+    assert part.take(4, now=NOW) == UsedUp("minute", datetime(2026, 9, 14, 22, 59, tzinfo=UTC))
+    assert part.part.used(now=NOW) == {"minute": 0, "hour": 0, "day": 0}
+    part.fill("day", now=NOW)
+    assert whole.take(1, now=NOW) == UsedUp("day", datetime(2026, 9, 15, tzinfo=UTC))
