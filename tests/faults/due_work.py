@@ -24,7 +24,7 @@ from forecaster.pipeline import cycle as cycle_module
 from forecaster.pipeline.cycle import register_grounds
 from forecaster.scheduler import run_due
 from forecaster.settings.configuration import Configuration
-from tests.pipeline.conftest import made_in
+from tests.pipeline.conftest import made_in, shipped_configuration
 
 REFUSED = 3
 
@@ -74,6 +74,7 @@ def do_what_is_due(order: dict[str, Any]) -> int:
 
 
 def main() -> None:
+    shipped_configuration()  # read once for all forks, and before one of them loses the right to
     for line in sys.stdin:
         process = os.fork()
         if process == 0:
