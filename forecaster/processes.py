@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import signal
 import socket
 import subprocess
@@ -11,8 +12,8 @@ import urllib.error
 import urllib.request
 from collections.abc import Callable
 from contextlib import closing
-from http import HTTPStatus
 from types import FrameType
+from typing import IO
 
 from forecaster.errors import ConfigurationError, Mistake
 from forecaster.settings.environment import Environment
@@ -110,21 +111,31 @@ def _wait_until_ready(processes: dict[str, subprocess.Popen[bytes]], address: st
     """Wait for the first cycle of every ground; False where a process ended or the time ran out before."""
     until = time.monotonic() + READY_SECONDS
     while time.monotonic() < until and all(process.poll() is None for process in processes.values()):
-        if _healthy(address):
+        if _every_ground_has_run(address):
             return True
         time.sleep(LOOK_SECONDS)
     return all(process.poll() is None for process in processes.values())
 
 
-def _healthy(address: str) -> bool:
+def _every_ground_has_run(address: str) -> bool:
+    """Whether the readiness check, which needs no key, counts a good cycle for every ground. Old weather may still make it say 503."""
     try:
-        with urllib.request.urlopen(f"{address}api/v1/health", timeout=2.0) as answer:
-            return bool(answer.status == 200)
+        with urllib.request.urlopen(f"{address}api/v1/ready", timeout=2.0) as answer:
+            found = json.load(answer)
     except urllib.error.HTTPError as error:
-        # It answers, and tells its health only to who has a key.
-        return error.code == HTTPStatus.UNAUTHORIZED
-    except (urllib.error.URLError, OSError):
+        with error:
+            found = _document(error)
+    except (OSError, ValueError):
         return False
+    return isinstance(found, dict) and found.get("grounds", 0) > 0 and found.get("grounds_without_good_cycle") == 0
+
+
+def _document(answer: IO[bytes]) -> object:
+    """The body of an answer; None where it is not JSON, as with another program at this address."""
+    try:
+        return json.load(answer)
+    except (OSError, ValueError):
+        return None
 
 
 def _end(process: subprocess.Popen[bytes]) -> int:

@@ -25,7 +25,8 @@ from forecaster.settings.shipped import shipped_folder
 FILE = "environment"
 PREFIX = "FORECASTER_"
 TEST_PREFIX = "FORECASTER_TEST_"  # the test suite's own
-SECRETS = frozenset({"smtp_password", "openmeteo_key", "database_url", "heartbeat_url"})  # a database address may hold a password
+SECRETS = ("smtp_password", "openmeteo_key", "database_url", "heartbeat_url")  # a database address may hold a password
+"""Settings that are never shown. Each may lie in a file instead, which the setting with ``_file`` at its end names."""
 LOOPBACK = ("127.0.0.1", "::1", "localhost")
 PORTS = {"starttls": 587, "tls": 465, "none": 25}  # RFC 6409, RFC 8314, RFC 5321
 
@@ -57,6 +58,7 @@ def _absolute(path: Path) -> Path:
 
 WebAddress = Annotated[str, AfterValidator(_web_address), Field(description="a web address that begins with http:// or https://")]
 Folder = Annotated[Path, AfterValidator(_absolute), Field(description="a folder")]
+SecretFile = Annotated[Path | None, Field(description="a file that holds the secret and can be read")]
 Port = Annotated[int, Field(ge=1, le=65535, description="a port number from 1 to 65535")]
 Address = Annotated[str, Field(pattern=r"^[^@\s,;<>\"]+@[^@\s,;<>\"]+$", description='one email address, "name@example.org"')]
 
@@ -70,13 +72,14 @@ class Environment(BaseSettings):
     """Folder that the program writes to: database, and mail where no server is named."""
     config: Folder = Field(default_factory=lambda: shipped_folder("config"))
     database_url: str = Field(default="", repr=False, pattern=r"^$|^[a-z0-9+]+://.*", description='a database address, "sqlite:///…"')
+    database_url_file: SecretFile = None
     mail_folder: Folder | None = None
     """Mails are written here as files; not together with smtp_host."""
     smtp_host: str | None = None
     smtp_port: Port | None = None
     smtp_user: str | None = None
     smtp_password: SecretStr | None = None
-    smtp_password_file: Path | None = Field(default=None, description="a file that holds the password and can be read")
+    smtp_password_file: SecretFile = None
     smtp_tls: Literal["starttls", "tls", "none"] = Field(default="starttls", description="starttls, tls or none")
     mail_from: Address = "forecaster@localhost"
     host: str = "127.0.0.1"
@@ -85,6 +88,7 @@ class Environment(BaseSettings):
     openmeteo_archive_url: WebAddress = "https://archive-api.open-meteo.com"
     openmeteo_ensemble_url: WebAddress = "https://ensemble-api.open-meteo.com"
     openmeteo_key: SecretStr | None = None
+    openmeteo_key_file: SecretFile = None
     contact: str | None = Field(default=None, pattern=r"^[!-~]+(@|://)[!-~]+$", description="an email address or a web page")
     """How weather services can reach whoever runs this: MET Norway, asked where Open-Meteo fails, lets in nobody else."""
     operator_email: Address | None = None
@@ -97,6 +101,7 @@ class Environment(BaseSettings):
         default=None, description="a web address that begins with http:// or https://"
     )
     """Address outside that is asked for after every run of cycles: whoever watches it learns when that stops."""
+    heartbeat_url_file: SecretFile = None
     backup_folder: Folder | None = None
     """Folder that a checked copy of the database is written to every day: better on another disk or machine."""
     backup_keep: Annotated[int, Field(ge=1, le=1000, description="a whole number from 1 to 1000")] = 14
@@ -127,15 +132,20 @@ def read_environment() -> Environment:
     """
     mistakes = MistakeList()
     _note_unknown(os.environ, mistakes)
+    from_files = _secrets_from_files(os.environ, mistakes)
     try:
-        found = Environment()
+        found = Environment(**from_files)
     except ValidationError as error:
         wrong = {str(problem["loc"][0]): problem["input"] for problem in error.errors(include_url=False, include_context=False)}
         for name, value in wrong.items():
-            _note(name, value, allowed_at(Environment, (name,), ""), mistakes)
+            allowed = allowed_at(Environment, (name,), "")
+            if name in from_files:
+                mistakes.found.append(Mistake(FILE, f"{PREFIX}{name.upper()}_FILE", "(hidden)", f"a file that holds {allowed}"))
+            else:
+                _note(name, value, allowed, mistakes)
         # Look at the rest as well, with defaults where a value is wrong, so that everything is told at once.
         fields = Environment.model_fields
-        found = Environment(**{name: fields[name].get_default(call_default_factory=True) for name in wrong})
+        found = Environment(**from_files | {name: fields[name].get_default(call_default_factory=True) for name in wrong})
     completed = _completed(found, mistakes)
     if mistakes.found:
         raise ConfigurationError(mistakes.found, hint="Correct these environment variables; nothing was started.")
@@ -155,27 +165,44 @@ def _completed(found: Environment, mistakes: MistakeList) -> Environment:
         _note("mail_folder", str(found.mail_folder), f"either this or {PREFIX}SMTP_HOST, not both", mistakes)
     if found.smtp_host and "mail_from" not in found.model_fields_set:
         _note("mail_from", Missing(), f"required with {PREFIX}SMTP_HOST: the address that mails come from", mistakes)
-    password = found.smtp_password
-    if found.smtp_password_file is not None and password is not None:
-        _note("smtp_password_file", str(found.smtp_password_file), f"either this or {PREFIX}SMTP_PASSWORD, not both", mistakes)
-    elif found.smtp_password_file is not None:
-        password = changes["smtp_password"] = _secret_from(found.smtp_password_file, mistakes)
     if (found.smtp_user is None) != (found.smtp_password is None and found.smtp_password_file is None):
         missing = "smtp_user" if found.smtp_user is None else "smtp_password"
         _note(missing, Missing(), "user and password go together: give both or neither", mistakes)
-    if password is not None and found.smtp_tls == "none" and found.smtp_host not in (None, *LOOPBACK):
+    if found.smtp_password is not None and found.smtp_tls == "none" and found.smtp_host not in (None, *LOOPBACK):
         _note("smtp_tls", found.smtp_tls, "starttls or tls: a password is not sent in the clear to another machine", mistakes)
     return found.model_copy(update=changes)
 
 
-def _secret_from(path: Path, mistakes: MistakeList) -> SecretStr | None:
-    """Read a secret from a file, as container platforms hand them over; a line end at its end is not part of it."""
+def _secrets_from_files(variables: Mapping[str, str], mistakes: MistakeList) -> dict[str, Any]:
+    """The secrets that lie in files, as container platforms hand them over, by the name of their setting."""
+    given = {name.upper(): value for name, value in variables.items() if value}
+    found = {}
+    for name in SECRETS:
+        variable, setting = f"{PREFIX}{name.upper()}", f"{name}_file"
+        path = given.get(f"{variable}_FILE")
+        if path is None:
+            continue
+        if variable in given:
+            _note(setting, path, f"either this or {variable}, not both", mistakes)
+            continue
+        text = _secret_from(Path(path), setting, mistakes)
+        if text:
+            found[name] = text
+    return found
+
+
+def _secret_from(path: Path, setting: str, mistakes: MistakeList) -> str | None:
+    """Read a secret from a file; a line end at its end is not part of it."""
     try:
-        return SecretStr(path.expanduser().read_text(encoding="utf-8").rstrip("\r\n"))
-    except (OSError, UnicodeDecodeError) as error:
-        reason = error.strerror if isinstance(error, OSError) else "not UTF-8"
-        _note("smtp_password_file", str(path), f"a file that holds the password and can be read ({reason})", mistakes)
-        return None
+        text = path.expanduser().read_text(encoding="utf-8").rstrip("\r\n")
+        reason = "" if text else "it is empty"
+    except UnicodeDecodeError:
+        text, reason = "", "not UTF-8"
+    except (OSError, RuntimeError, ValueError) as error:  # also "~nobody", and a null in the name
+        text, reason = "", (error.strerror or "") if isinstance(error, OSError) else "no such name"
+    if reason:
+        _note(setting, str(path), f"a file that holds the secret and can be read ({reason})", mistakes)
+    return text or None
 
 
 def _note(name: str, value: object, allowed: str, mistakes: MistakeList) -> None:

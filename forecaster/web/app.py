@@ -143,6 +143,7 @@ def _describe(app: FastAPI) -> None:
     def description() -> dict[str, Any]:
         # Made when somebody asks for it: few do.
         from forecaster.web import examples, examples_entered
+        from forecaster.web.key_description import describe_keys
 
         if app.openapi_schema is None:
             schema = without_examples()
@@ -157,6 +158,7 @@ def _describe(app: FastAPI) -> None:
             for (method, path), body in examples_entered.BODIES.items():
                 if method in schema["paths"].get(path, {}):
                     schema["paths"][path][method]["requestBody"]["content"]["application/json"]["example"] = body
+            describe_keys(schema)
             app.openapi_schema = schema
         return app.openapi_schema
 

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from forecaster.errors import ConfigurationError
-from forecaster.settings.environment import PREFIX, TEST_PREFIX, read_environment
+from forecaster.settings.environment import PREFIX, SECRETS, TEST_PREFIX, read_environment
 from forecaster.settings.mistakes import describe_mistakes
 from forecaster.settings.shipped import shipped_folder
 
@@ -193,3 +193,48 @@ def test_the_web_process_can_read_it_without_the_heavy_libraries() -> None:
     environment = {**os.environ, "PYTHONPATH": root}
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, env=environment)
     assert done.stdout.strip() == "[]"
+
+
+AS_FILES = {
+    "SMTP_PASSWORD": "s3cret-mail",
+    "OPENMETEO_KEY": "s3cret-key",
+    "DATABASE_URL": "postgresql+psycopg://forecaster:s3cret-db@db/forecaster",
+    "HEARTBEAT_URL": "https://watch.example/ping/s3cret",
+}
+
+
+def test_every_secret_may_lie_in_a_file(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    assert {name.lower() for name in AS_FILES} == set(SECRETS)
+    for name, value in AS_FILES.items():
+        (tmp_path / name).write_text(f"{value}\n", encoding="utf-8")
+        monkeypatch.setenv(f"{PREFIX}{name}_FILE", str(tmp_path / name))
+    monkeypatch.setenv("FORECASTER_SMTP_USER", "robot")
+    found = read_environment()
+    for name, value in AS_FILES.items():
+        kept = getattr(found, name.lower())
+        assert (kept if isinstance(kept, str) else kept.get_secret_value()) == value
+    assert "s3cret" not in repr(found) + str(found)
+
+
+def test_what_is_wrong_with_the_files_of_secrets_is_told_at_once_without_what_they_hold(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    (tmp_path / "empty").write_text("\n", encoding="utf-8")
+    (tmp_path / "odd").write_bytes(b"s3cret-\xff")
+    (tmp_path / "wrong").write_text("s3cret-db@db/forecaster", encoding="utf-8")
+    error = mistakes_with(
+        monkeypatch,
+        SMTP_USER="robot",
+        SMTP_PASSWORD_FILE=str(tmp_path / "empty"),
+        OPENMETEO_KEY_FILE=str(tmp_path / "odd"),
+        DATABASE_URL_FILE=str(tmp_path / "wrong"),
+        HEARTBEAT_URL="https://watch.example/ping/s3cret",
+        HEARTBEAT_URL_FILE=str(tmp_path / "nowhere"),
+    )
+    assert {m.key.removeprefix(PREFIX): m.allowed for m in error.mistakes} == {
+        "SMTP_PASSWORD_FILE": "a file that holds the secret and can be read (it is empty)",
+        "OPENMETEO_KEY_FILE": "a file that holds the secret and can be read (not UTF-8)",
+        "DATABASE_URL_FILE": 'a file that holds a database address, "sqlite:///…"',
+        "HEARTBEAT_URL_FILE": "either this or FORECASTER_HEARTBEAT_URL, not both",
+    }
+    assert "s3cret" not in describe_mistakes(error) + repr(error) + "".join(traceback.format_exception(error))

@@ -217,3 +217,22 @@ def test_with_keys_a_change_from_our_public_address_is_from_here_whatever_the_pr
         for host in ("turf.example", "127.0.0.1:8470"):
             assert client.post("/api/v1/grounds", headers={"Host": host, "Origin": PUBLIC}).status_code == 405
         assert client.post("/api/v1/grounds", headers={"Origin": "https://other.example"}).status_code == 403
+
+
+def test_the_description_says_how_a_key_is_sent_and_what_is_answered_without(service: Service) -> None:
+    schema = service.app().openapi()
+    assert (schema["components"]["securitySchemes"]["key"]["type"], schema["components"]["securitySchemes"]["key"]["scheme"]) == (
+        "http",
+        "bearer",
+    )  # OpenAPI 3.1, security scheme object
+    client = service.client()
+    looked_at = 0
+    for path, item in schema["paths"].items():
+        if "get" not in item or not path.startswith("/api/"):
+            continue
+        looked_at += 1
+        described, status = item["get"], client.get(path).status_code  # with the names of its places unfilled: the door comes first
+        assert ("401" in described["responses"]) == (status == 401), path
+        assert {"key": []} in described["security"] or status != 401, path
+        assert "403" in described["responses"], path
+    assert looked_at > 10
