@@ -56,6 +56,7 @@ from forecaster.storage.retention import prune
 from forecaster.storage.service_documents import BOOKING, RULES, save_service_document
 from forecaster.storage.told import Told, last_told, save_told
 from forecaster.storage.weather import save_issue
+from forecaster.storage.weather_reports import save_weather_report
 
 log = logging.getLogger(__name__)
 
@@ -143,6 +144,8 @@ def _run(ground: Ground, context: Context, *, started: datetime, asked: Asked, c
         check(session)
         for issue in (*issues_to_store(ground, pulled.issues, now=started), *member_issues(ground, members, now=started)):
             save_issue(session, issue)
+        if weather.report is not None:
+            save_weather_report(session, weather.report)
         keep_state(session, ground, model, run)
         for outlook in outlooks:
             save_outlook(session, outlook, charts[outlook.surface_id])

@@ -49,6 +49,16 @@ class WeatherIssueRow(Table):
     blob: Mapped[bytes]
 
 
+class WeatherReportRow(Table):
+    """What is known of a ground's weather, as its last cycle found it; a compressed document."""
+
+    __tablename__ = "weather_report"
+
+    ground_id: Mapped[str] = mapped_column(ForeignKey("ground.id"), primary_key=True)
+    made_at: Mapped[datetime]
+    document: Mapped[bytes]
+
+
 class SoilStateRow(Table):
     """State of all columns of a ground at the end of a local day. ``fingerprint`` names the settings that it was simulated with."""
 

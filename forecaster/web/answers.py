@@ -20,6 +20,7 @@ from forecaster.documents import (
 from forecaster.quantities import Origin, Severity, TurfState
 from forecaster.records import ApplicationRecord, FixtureRecord, ObservationRecord, RecordKind, RingRecord
 from forecaster.rule_documents import RuleSummary
+from forecaster.weather_report import WeatherReport
 
 
 class SurfaceStanding(Document):
@@ -104,6 +105,14 @@ class ExplanationAnswer(Document):
     issued_at_utc: datetime
     rules: tuple[RuleLimits, ...]
     explained: ExplainedDay
+    answered_at_utc: datetime
+    weather: WeatherStatus
+
+
+class WeatherReportAnswer(Document):
+    """What is known of a ground's weather, as its last cycle found it."""
+
+    report: WeatherReport
     answered_at_utc: datetime
     weather: WeatherStatus
 

@@ -38,6 +38,7 @@ from forecaster.web.recorded import StoredRecords
 from forecaster.web.rounding import rounded
 from forecaster.web.standing import grounds_worst_first, outlooks_of, standing_of, surfaces_worst_first
 from forecaster.web.visitor import visible_grounds
+from forecaster.web.weather_report_route import add_weather_report_route
 
 PREFIX = "/api/v1"
 MAIL_DAYS = 7
@@ -123,6 +124,7 @@ def api_router(store: Store, records: StoredRecords | None, now: Callable[[], da
         return ready.serve(request, ("outlook", ground, surface, past_days), (mark, moment), render)
 
     add_explanation_route(router, store, now, limit_hours=limit_hours)
+    add_weather_report_route(router, store, now, limit_hours=limit_hours)
 
     @router.get(
         "/health",

@@ -25,6 +25,7 @@ from forecaster.web.problems import Problem
 from forecaster.web.reading import Store
 from forecaster.web.standing import grounds_worst_first, outlooks_of, standing_of, surfaces_worst_first
 from forecaster.web.visitor import no_such_ground, visible_grounds, visitor_of
+from forecaster.web.weather_words import weather_view
 from forecaster.web.wet_days import wet_days
 
 FOLDER = Path(__file__).parent
@@ -85,6 +86,7 @@ class Pages:
             today=max((o.today for o in outlooks.values()), default=None),
             cycle=self.store.last_cycle(ground.id),
             mail=self._mail(ground, moment),
+            known=weather_view(self.store.weather_report(ground.id), moment, ground.time_zone),
             sample=ground.sample or weather.sample,
         )
 

@@ -11,6 +11,7 @@ from forecaster.advice.limits import BookingLimits
 from forecaster.documents import AlertDocument, Explanation, GroundSummary, SurfaceOutlook
 from forecaster.rule_documents import RulesDocument
 from forecaster.storage.message_heads import MessageHead
+from forecaster.weather_report import WeatherReport
 
 
 @dataclass(frozen=True)
@@ -92,6 +93,10 @@ class Store(Protocol):
 
     def alerts_mark(self, ground_id: str) -> Hashable | None:
         """Changes whenever open alerts, the ground or its outlooks do; cheap to read. None where there is no such ground."""
+        ...
+
+    def weather_report(self, ground_id: str) -> WeatherReport | None:
+        """What is known of a ground's weather, as its last cycle found it; None before the first."""
         ...
 
     def charts(self, ground_id: str, surface_id: str) -> Mapping[str, str]:

@@ -26,6 +26,8 @@ from forecaster.storage.messages import StoredMessage, count_messages, recent_me
 from forecaster.storage.outlooks import latest_charts, latest_outlook, latest_outlooks
 from forecaster.storage.records import RecordQuery, list_records
 from forecaster.storage.service_documents import BOOKING, RULES, service_document
+from forecaster.storage.weather_reports import weather_report_of
+from forecaster.weather_report import WeatherReport
 from forecaster.web.mail import masked
 from forecaster.web.reading import CycleView, MailOff, MailProblem, MailView
 
@@ -73,6 +75,10 @@ class StoredReads:
     def alerts_mark(self, ground_id: str) -> Hashable | None:
         with reading(self._engine) as session:
             return alerts_mark(session, ground_id, now=self._now())
+
+    def weather_report(self, ground_id: str) -> WeatherReport | None:
+        with reading(self._engine) as session:
+            return weather_report_of(session, ground_id)
 
     def charts(self, ground_id: str, surface_id: str) -> Mapping[str, str]:
         with reading(self._engine) as session:

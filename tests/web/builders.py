@@ -29,8 +29,9 @@ from forecaster.documents import (
     WetSpell,
 )
 from forecaster.quantities import Certainty, Origin, Severity, repellency_class
+from forecaster.weather_report import WeatherReport
 from forecaster.web import examples
-from forecaster.web.answers import ExplanationAnswer
+from forecaster.web.answers import ExplanationAnswer, WeatherReportAnswer
 from forecaster.web.reading import CycleView, MailView
 
 TODAY = date(2026, 9, 10)
@@ -513,6 +514,10 @@ class MemoryStore:
 
     def alerts_mark(self, ground_id: str) -> Hashable | None:
         return None if self.ground(ground_id) is None else repr((self.outlook_list, self.alert_list))
+
+    def weather_report(self, ground_id: str) -> WeatherReport | None:
+        answer = WeatherReportAnswer.model_validate(examples.BY_PATH["/api/v1/grounds/{ground}/weather/report"])
+        return answer.report.model_copy(update={"ground_id": ground_id}) if self.latest_outlooks(ground_id) else None
 
     def charts(self, ground_id: str, surface_id: str) -> Mapping[str, str]:
         return self.chart_map.get((ground_id, surface_id), {})
