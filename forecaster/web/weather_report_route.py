@@ -24,7 +24,7 @@ def add_weather_report_route(router: APIRouter, store: Store, now: Callable[[], 
         "/grounds/{ground}/weather/report",
         tags=["grounds"],
         response_model=WeatherReportAnswer,
-        responses={**NOT_CHANGED, **openapi_problem(NotFound.slug, StorageError.slug)},
+        responses={**NOT_CHANGED, **openapi_problem(NotFound.slug, "request-invalid", StorageError.slug)},
     )
     def show_weather_report(request: Request, ground: GroundId) -> Response:
         """Sources and their age, what is missing, what was not used and why with what stood there, and where sources differ."""
