@@ -198,10 +198,18 @@ def test_a_breakdown_is_tried_three_times(status: int) -> None:
 
 
 @responses.activate
-@pytest.mark.parametrize("body", [b"<html>Sign in</html>", a_body()[:500], b""], ids=["html", "cut off", "empty"])
-def test_a_good_status_without_json_is_a_breakdown(body: bytes) -> None:
+@pytest.mark.parametrize(
+    ("body", "told"),
+    [
+        (b"<html>Sign in</html>", "sent a web page in place of data"),
+        (a_body()[:500], "breaks off or is not JSON"),
+        (b"", "breaks off or is not JSON"),
+    ],
+    ids=["html", "cut off", "empty"],
+)
+def test_a_good_status_without_json_is_a_breakdown(body: bytes, told: str) -> None:
     responses.get(URL, body=body)
-    with pytest.raises(WeatherUnavailable, match="breaks off or is not JSON"):
+    with pytest.raises(WeatherUnavailable, match=told):
         fetch()
 
 

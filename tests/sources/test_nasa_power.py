@@ -190,7 +190,7 @@ def test_a_limit_and_a_breakdown_are_unavailable() -> None:
     with pytest.raises(WeatherUnavailable, match="status 502"):
         fetch()
     responses.replace(responses.GET, URL, body="<html>Welcome</html>")
-    with pytest.raises(WeatherUnavailable, match="not JSON"):
+    with pytest.raises(WeatherUnavailable, match="sent a web page in place of data"):
         fetch()
     assert len(responses.calls) == 1 + 3 + 3
 

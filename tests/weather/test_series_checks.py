@@ -32,7 +32,6 @@ from forecaster.weather.place import Place
 from forecaster.weather.series_checks import INSTRUMENT_CHECKS
 from tests.weather.frames import frame_of
 
-pvlib = pytest.importorskip("pvlib")
 GREENSBORO = "723170TYA.CSV"
 SAND_POINT = "703165TY.csv"
 
