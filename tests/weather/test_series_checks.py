@@ -7,6 +7,7 @@ Measured: hours of two typical years of the United States that pvlib ships (NSRD
 from __future__ import annotations
 
 from dataclasses import dataclass
+from importlib.resources import files
 from pathlib import Path
 
 import numpy as np
@@ -46,7 +47,7 @@ class Year:
 
 def typical_year(name: str) -> Year:
     """NSRDB TMY3: local standard time, hours labelled by their end; one calendar year is given to all its months."""
-    path = Path(pvlib.__file__).parent / "data" / name
+    path = files("pvlib") / "data" / name
     with path.open() as file:
         head = file.readline().split(",")
         table = pd.read_csv(file)
