@@ -6,6 +6,9 @@
     │   ├── WeatherUnavailable    could not be reached, overloaded, cut off: try again later
     │   ├── WeatherRefused        the source said no (bad request, forbidden, limit reached)
     │   └── WeatherMalformed      an answer came, but it cannot be trusted
+    ├── CalendarError             an address did not give a calendar
+    │   ├── CalendarUnavailable   could not be reached or broke off: try again later
+    │   └── CalendarRefused       an address that is not asked, or what is there is no calendar
     ├── StorageError              the database cannot be opened, read or written
     ├── DeliveryError             a message could not be handed over
     │   ├── DeliveryPostponed     may work later (connection, 4xx)
@@ -122,6 +125,25 @@ class WeatherMalformed(WeatherError):
     """An answer came, but it is not what was asked for."""
 
     slug = "weather-malformed"
+
+
+class CalendarError(ForecasterError):
+    """An address that a person entered did not give a calendar."""
+
+    slug = "calendar-error"
+
+
+class CalendarUnavailable(CalendarError):
+    """Could not be reached, was overloaded, or the answer broke off."""
+
+    slug = "calendar-unavailable"
+    retryable = True
+
+
+class CalendarRefused(CalendarError):
+    """The address is not one to ask, or what is there is no calendar."""
+
+    slug = "calendar-refused"
 
 
 class StorageError(ForecasterError):

@@ -13,8 +13,6 @@ import random  # noqa: TID251  (only to spread attempts in time; tests pass thei
 import threading
 import time
 from collections.abc import Callable, Mapping
-from concurrent.futures import Future
-from concurrent.futures import TimeoutError as NotInTime
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from email.utils import parsedate_to_datetime
@@ -26,6 +24,7 @@ import urllib3
 
 from forecaster import __version__
 from forecaster.errors import Trouble, WeatherError, WeatherMalformed, WeatherRefused, WeatherUnavailable, Window
+from forecaster.sources.deadline import LeftBehind, done_within
 
 USER_AGENT = f"forecaster/{__version__} (weather risk for sports turf)"
 # 499 is no answer to what was asked: a gateway says with it that the connection was closed before there was one.
@@ -140,20 +139,9 @@ def fetch_answer(session: requests.Session, query: Query, *, patience: Patience 
 
 def _attempt(session: requests.Session, query: Query, patience: Patience, seconds: float) -> Answer | _Transient:
     """One attempt in a thread of its own: the answer, or the transient failure."""
-    future: Future[Answer] = Future()
-    abandoned = threading.Event()
-
-    def work() -> None:
-        try:
-            future.set_result(_ask(session, query, patience, abandoned))
-        except BaseException as error:  # noqa: BLE001  (not swallowed: the waiting caller raises it)
-            future.set_exception(error)
-
-    threading.Thread(target=work, name=f"weather from {query.source}", daemon=True).start()
     try:
-        return future.result(timeout=seconds)
-    except NotInTime:
-        abandoned.set()
+        return done_within(seconds, lambda abandoned: _ask(session, query, patience, abandoned), name=f"weather from {query.source}")
+    except LeftBehind:
         return _Transient(f"did not finish its answer within {patience.deadline_seconds:.0f} seconds")
     except _Transient as failure:
         return failure
