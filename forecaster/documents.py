@@ -295,6 +295,18 @@ class SurfaceSummary(Document):
     ring_count: int
 
 
+class CalendarStanding(Document):
+    """How a ground's own calendar stands."""
+
+    fetched_at_utc: datetime | None
+    """Of the last good one, from which the fixtures are; None where none came yet."""
+    problem: str | None
+    """Why the last look gave none; None where it did."""
+    not_placed: tuple[str, ...]
+    """Titles of coming events that name no surface, at most 20: they are no fixtures."""
+    not_placed_count: int
+
+
 class GroundSummary(Document):
     """One ground as pages and the API show it; addresses of recipients are not in it."""
 
@@ -307,6 +319,8 @@ class GroundSummary(Document):
     sample: bool
     surfaces: tuple[SurfaceSummary, ...]
     fixtures: tuple[FixtureSummary, ...]
+    calendar: CalendarStanding | None = None
+    """None where the ground has no calendar of its own."""
 
 
 # ---------------------------------------------------------------- alerts and digest

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Literal
+
+FixtureOrigin = Literal["configuration", "entered", "calendar"]
 
 
 @dataclass(frozen=True)
@@ -15,3 +18,4 @@ class Fixture:
     title: str
     starts_at: datetime
     ends_at: datetime
+    origin: FixtureOrigin = "configuration"

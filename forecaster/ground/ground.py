@@ -47,6 +47,17 @@ class WeatherChoice:
 
 
 @dataclass(frozen=True)
+class TeamCalendar:
+    """A calendar on the internet whose events are the ground's fixtures.
+
+    ``surface_id``: where events are that name no surface; None: they are told and left out. The address is a secret of the team.
+    """
+
+    address: str = field(repr=False)
+    surface_id: str | None = None
+
+
+@dataclass(frozen=True)
 class Ground:
     """One place with its surfaces."""
 
@@ -62,6 +73,7 @@ class Ground:
     fixtures: tuple[Fixture, ...] = field(default=())
     onsite: tuple[OnsiteSource, ...] = ()
     """The ground's own instruments and logs."""
+    calendar: TeamCalendar | None = None
 
     @property
     def sample(self) -> bool:

@@ -15,6 +15,7 @@ from forecaster.delivery.outbox import Mailer
 from forecaster.errors import ConfigurationError, Mistake
 from forecaster.settings.configuration import Configuration
 from forecaster.settings.shipped import shipped_folder
+from forecaster.sources.calendar_address import fetch_calendar
 from forecaster.sources.openmeteo import Service as OpenMeteo
 from forecaster.sources.sample import load_sample
 
@@ -60,6 +61,8 @@ class Context:
     """Name of this process in claims."""
     real_clock: Callable[[], datetime]
     """tz-aware UTC that goes on also where ``clock`` stands still for invented weather: a claim left behind must run out."""
+    fetch_calendar: Callable[[str], bytes] = fetch_calendar
+    """Gives the calendar at an address. Raises CalendarError."""
     upkeep: Upkeep = field(default_factory=Upkeep)
     breakable: Callable[..., AbstractContextManager[None]] = unbroken
     """Around work that an orderly stop of the process may break off; ``patient=True``: only some seconds after it was asked for."""

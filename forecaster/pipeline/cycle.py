@@ -16,7 +16,7 @@ from forecaster.alerts.mailing import has_changed, newly_severe
 from forecaster.charts.render import render_svg
 from forecaster.charts.surface import chart_set
 from forecaster.delivery.render import MailPicture
-from forecaster.documents import SurfaceOutlook, WeatherStatus
+from forecaster.documents import CalendarStanding, GroundSummary, SurfaceOutlook, WeatherStatus
 from forecaster.errors import ForecasterError
 from forecaster.ground.ground import Ground
 from forecaster.pipeline.context import Context
@@ -38,6 +38,7 @@ from forecaster.pipeline.soil_run import (
     window_start,
 )
 from forecaster.pipeline.summaries import ground_summary, rules_document
+from forecaster.pipeline.team_calendar import refresh_calendar, with_calendar
 from forecaster.pipeline.telling import Telling, WithIt, digest_awaited, enqueue_digest, enqueue_notices, withdraw_overtaken
 from forecaster.pipeline.together import Asked
 from forecaster.risk.explain import explanation
@@ -69,7 +70,7 @@ def register_grounds(context: Context) -> None:
     now = context.clock()
     with transaction(context.engine) as session:
         for ground in context.configuration.grounds:
-            save_ground(session, ground_summary(ground), now)
+            save_ground(session, _configured(*with_calendar(session, ground, now=now)), now)
         save_service_document(session, RULES, rules_document(context.configuration.rules), now)
         save_service_document(session, BOOKING, context.configuration.booking, now)
         retire_other_grounds(session, [ground.id for ground in context.configuration.grounds], now)
@@ -101,8 +102,11 @@ def _run(ground: Ground, context: Context, *, started: datetime, asked: Asked, c
     today = started.astimezone(ground.time_zone).date()
     window = window_start(today, history_days=service.history_days)
 
+    refresh_calendar(ground, context, now=started)
     pulled, onsite = pull_weather(ground, context, now=started, asked=asked.forecast), read_onsite(ground, now=started)
     with reading(context.engine) as session:
+        ground, standing = with_calendar(session, ground, now=started)
+        configured = _configured(ground, standing)
         ground = with_entered(session, ground)
         start = stored_start(session, ground, model, before=window)
         history_wanted = wants_history(session, ground, start, window=window, now=started)
@@ -146,6 +150,8 @@ def _run(ground: Ground, context: Context, *, started: datetime, asked: Asked, c
             save_issue(session, issue)
         if weather.report is not None:
             save_weather_report(session, weather.report)
+        if standing is not None:
+            save_ground(session, configured, started)
         keep_state(session, ground, model, run)
         for outlook in outlooks:
             save_outlook(session, outlook, charts[outlook.surface_id])
@@ -168,6 +174,11 @@ def _run(ground: Ground, context: Context, *, started: datetime, asked: Asked, c
         save_cycle(session, record)
         prune(session, ground.id, started)
     return record
+
+
+def _configured(ground: Ground, standing: CalendarStanding | None) -> GroundSummary:
+    """What is kept of a ground: without what people entered, which has rows of its own."""
+    return ground_summary(ground).model_copy(update={"calendar": standing})
 
 
 def _decide(session: Session, ground: Ground, outlooks: Sequence[SurfaceOutlook], context: Context, *, now: datetime) -> EpisodeDecision:

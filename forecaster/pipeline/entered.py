@@ -45,4 +45,4 @@ def _ring(identity: str, document: Any) -> Ring:
 
 def _fixture(identity: str, document: Any) -> Fixture:
     entry = FixtureEntry.model_validate(document, strict=False)
-    return Fixture(identity, entry.surface_id, entry.title, entry.starts_at_utc, entry.ends_at_utc)
+    return Fixture(identity, entry.surface_id, entry.title, entry.starts_at_utc, entry.ends_at_utc, "entered")

@@ -31,6 +31,7 @@ def ground_summary(ground: Ground) -> GroundSummary:
                 title=fixture.title,
                 starts_at_utc=fixture.starts_at,
                 ends_at_utc=fixture.ends_at,
+                origin=fixture.origin,
             )
             for fixture in sorted(ground.fixtures, key=lambda fixture: fixture.starts_at)
         ),

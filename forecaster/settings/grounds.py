@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo, available_timezones
 from pydantic import Field
 
 from forecaster.ground.fixture import Fixture
-from forecaster.ground.ground import Ground, WeatherChoice
+from forecaster.ground.ground import Ground, TeamCalendar, WeatherChoice
 from forecaster.ground.onsite import OnsiteSource
 from forecaster.ground.ring import Ring
 from forecaster.ground.surface import Irrigation, Surface
@@ -25,6 +25,7 @@ from forecaster.settings.shipped import shipped_folder
 from forecaster.settings.soils import Materials, RootZoneEntry, TurfDetails, check_ramp, root_zone, turf_type
 
 WALL_TIME = 'a local date and time, "2026-09-12T14:00"'
+CALENDAR_ADDRESS = 'the address of a calendar without a user name in it, "https://calendar.example/team.ics"'
 Month = Annotated[int, Field(ge=1, le=12)]
 
 
@@ -93,6 +94,8 @@ class GroundFile(Entry):
     longitude: float = Field(ge=-180.0, le=180.0)
     elevation_m: float = Field(ge=-430.0, le=5500.0)
     time_zone: str
+    calendar: str | None = Field(default=None, pattern=r"^https://[^\s/?#@\\]+([/?][!-~]*)?$", description=CALENDAR_ADDRESS)
+    calendar_surface: str | None = None
     weather: WeatherEntry
     surface: list[SurfaceEntry] = Field(min_length=1, description="at least one [[surface]]")
     recipient: list[RecipientEntry] = Field(default=[])
@@ -133,6 +136,7 @@ class GroundReader:
         fixtures = [self._fixture(raw, f"fixture[{number}]", clock, known) for number, raw in enumerate(raw_fixtures, start=1)]
         recipients = read_recipients(entries(data, "recipient"), self.file, self.mistakes)
         onsite = self._onsite(entries(data, "onsite"), known)
+        self._check_calendar(data, known)
         if checked is None or zone is None or weather is None or len(self.mistakes.found) > before:
             return None
         return Ground(
@@ -147,7 +151,18 @@ class GroundReader:
             recipients=recipients,
             fixtures=tuple(sorted((f for f in fixtures if f), key=lambda f: (f.starts_at, f.id))),
             onsite=tuple(source for source in onsite if source),
+            calendar=None if checked.calendar is None else TeamCalendar(checked.calendar, checked.calendar_surface),
         )
+
+    def _check_calendar(self, data: Mapping[str, Any], surfaces: list[str]) -> None:
+        """Check where events go that name no surface."""
+        surface = data.get("calendar_surface")
+        if not isinstance(surface, str):
+            return  # not given, or noted by check
+        if "calendar" not in data:
+            self.mistakes.add(self.file, "calendar_surface", surface, "only together with calendar")
+        elif surface not in surfaces:
+            self.mistakes.add(self.file, "calendar_surface", surface, f"the id of a surface of this ground; {nearest(surface, surfaces)}")
 
     def _onsite(self, raw: list[Any], surfaces: list[str]) -> list[OnsiteSource | None]:
         note_duplicates(raw, "onsite", self.file, self.mistakes)

@@ -18,6 +18,7 @@ from forecaster.documents import GroundSummary, WeatherStatus
 from forecaster.errors import ForecasterError, NotFound
 from forecaster.web import views, wording
 from forecaster.web.ages import ground_weather, local_day, weather_at
+from forecaster.web.calendar_words import calendar_sentences
 from forecaster.web.forms import form_token
 from forecaster.web.mail import mail_sentences, off_sentences
 from forecaster.web.member_table import member_view
@@ -86,6 +87,7 @@ class Pages:
             today=max((o.today for o in outlooks.values()), default=None),
             cycle=self.store.last_cycle(ground.id),
             mail=self._mail(ground, moment),
+            calendar=calendar_sentences(ground.calendar, moment),
             known=weather_view(self.store.weather_report(ground.id), moment, ground.time_zone),
             sample=ground.sample or weather.sample,
         )

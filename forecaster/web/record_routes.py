@@ -67,7 +67,10 @@ class _Kept:
 
     def refuse_configured(self, ground: GroundSummary, record_id: str) -> None:
         """Raises ReadOnly."""
-        if any(placed.id == record_id for placed in self.configured(ground)):
+        found = [placed for placed in self.configured(ground) if placed.id == record_id]
+        if found and getattr(found[0].record, "origin", CONFIGURED) == "calendar":
+            raise ReadOnly(f"This {self.shape.kind} comes from the calendar of {ground.name}.", hint="Change it there: it is read hourly.")
+        if found:
             raise ReadOnly(
                 f"This {self.shape.kind} comes from the configuration of {ground.name}.", hint="Whoever runs this program changes it there."
             )
