@@ -36,5 +36,7 @@ def log_to_stderr(shape: Literal["text", "json"] = "text", level: int = logging.
     handler = logging.StreamHandler(sys.stderr)
     handler.setFormatter(JsonLines() if shape == "json" else logging.Formatter(TEXT))
     logging.basicConfig(handlers=[handler], level=level)
+    # At DEBUG this library writes whole addresses, with the keys that stand in them.
+    logging.getLogger("urllib3").setLevel(max(level, logging.INFO))
     if shape == "json":
         logging.getLogger("forecaster").setLevel(logging.INFO)
