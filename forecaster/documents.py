@@ -11,6 +11,7 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict
 
+from forecaster.calendar_documents import CalendarStanding
 from forecaster.credits import Credit, ServiceNote
 from forecaster.member_documents import MemberDay, MemberStatus
 from forecaster.quantities import Certainty, Origin, Severity
@@ -295,18 +296,6 @@ class SurfaceSummary(Document):
     ring_count: int
 
 
-class CalendarStanding(Document):
-    """How a ground's own calendar stands."""
-
-    fetched_at_utc: datetime | None
-    """Of the last good one, from which the fixtures are; None where none came yet."""
-    problem: str | None
-    """Why the last look gave none; None where it did."""
-    not_placed: tuple[str, ...]
-    """Titles of coming events that name no surface, at most 20: they are no fixtures."""
-    not_placed_count: int
-
-
 class GroundSummary(Document):
     """One ground as pages and the API show it; addresses of recipients are not in it."""
 
@@ -320,11 +309,9 @@ class GroundSummary(Document):
     surfaces: tuple[SurfaceSummary, ...]
     fixtures: tuple[FixtureSummary, ...]
     calendar: CalendarStanding | None = None
-    """None where the ground has no calendar of its own."""
 
 
 # ---------------------------------------------------------------- alerts and digest
-
 EpisodeStatus = Literal["expected", "present", "held", "ended"]
 
 

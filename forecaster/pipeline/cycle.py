@@ -13,10 +13,11 @@ from forecaster.alerts.decide import EpisodeDecision, decide_episodes, ended_bef
 from forecaster.alerts.digest import DigestInputs, build_digest
 from forecaster.alerts.episode import Episode
 from forecaster.alerts.mailing import has_changed, newly_severe
+from forecaster.calendar_documents import CalendarStanding
 from forecaster.charts.render import render_svg
 from forecaster.charts.surface import chart_set
 from forecaster.delivery.render import MailPicture
-from forecaster.documents import CalendarStanding, GroundSummary, SurfaceOutlook, WeatherStatus
+from forecaster.documents import GroundSummary, SurfaceOutlook, WeatherStatus
 from forecaster.errors import ForecasterError
 from forecaster.ground.ground import Ground
 from forecaster.pipeline.context import Context

@@ -11,7 +11,7 @@ from datetime import datetime, timedelta
 
 from sqlalchemy.orm import Session
 
-from forecaster.documents import CalendarStanding
+from forecaster.calendar_documents import CalendarStanding
 from forecaster.errors import CalendarError
 from forecaster.ground.fixture import Fixture
 from forecaster.ground.ground import Ground, TeamCalendar

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
-from forecaster.documents import CalendarStanding
+from forecaster.calendar_documents import CalendarStanding
 from forecaster.web.ages import hours_between
 
 OLD_HOURS = 3.0

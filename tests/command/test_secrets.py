@@ -30,12 +30,12 @@ class _Repeats(BaseHTTPRequestHandler):
     """A service that refuses everything and repeats what it was asked."""
 
     def do_GET(self) -> None:
-        body = json.dumps({"error": True, "reason": f"{self.path} {self.headers}"}).encode()
+        body = json.dumps({"error": True, "reason": f"wrong key {self.headers.get('X-Api-Key')}: {self.path}"}).encode()
         self.send_response(400)
         self.send_header("Content-Length", str(len(body)))
         self.end_headers()
         self.wfile.write(body)
-        ASKED.append(self.path)
+        ASKED.append(f"{self.path} {self.headers}")
 
     def log_message(self, *_words: object) -> None:
         """In place of the standard error."""

@@ -6,7 +6,7 @@ from datetime import timedelta
 
 from starlette.testclient import TestClient
 
-from forecaster.documents import CalendarStanding
+from forecaster.calendar_documents import CalendarStanding
 from forecaster.web.app import create_app
 from forecaster.web.calendar_words import calendar_sentences
 from tests.web import builders
