@@ -52,14 +52,14 @@ class Worker:
         self._engine, self._clock, self._command, self._watched = engine, clock, command, watched
         self._seen = stamps(watched)
         self._told_to_stop = threading.Event()
-        self._child: subprocess.Popen[bytes] | None = None
+        self._scheduler = BlockingScheduler(timezone=UTC)
 
     def keep_working(self) -> int:
         """Do what is due now, then look at every tick, until the process is told to stop. Returns an exit code.
 
         The first run must go well: else its exit code is returned at once. Later failures are logged and tried again at the next tick.
         """
-        scheduler = BlockingScheduler(timezone=UTC)
+        scheduler = self._scheduler
 
         def stop(_signal: int, _frame: FrameType | None) -> None:
             self._told_to_stop.set()
@@ -79,6 +79,9 @@ class Worker:
 
     def tick(self) -> bool:
         """Have done what is due, if anything is. Returns whether there was something."""
+        if self._told_to_stop.is_set():  # told between the first run and the scheduler's start
+            self._scheduler.shutdown(wait=False)
+            return False
         tell_alive()
         before, self._seen = self._seen, stamps(self._watched)
         if before == self._seen and not something_is_due(self._engine, self._clock()):

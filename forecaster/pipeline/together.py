@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import zlib
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -18,6 +19,8 @@ from forecaster.sources.openmeteo import fetch_forecasts
 from forecaster.storage.database import reading
 from forecaster.storage.weather import issue_spans
 from forecaster.weather.frame import HourlyWeather
+
+log = logging.getLogger(__name__)
 
 OPEN_METEO = "open-meteo"
 TOGETHER = 50
@@ -48,9 +51,13 @@ def with_answers(
         asked: Mapping[str, Outcome] = {}
         members: Mapping[str, MemberOutcome] = {}
         if not stopping():
-            with context.breakable():
-                asked = ask_together(batch, context, now=context.clock())
-                members = ask_members(batch, context, now=context.clock())
+            try:
+                with context.breakable():
+                    asked = ask_together(batch, context, now=context.clock())
+                    members = ask_members(batch, context, now=context.clock())
+            except Exception:
+                # Each ground then asks for itself, and one that fails, fails by itself and is told.
+                log.exception("asking for %s grounds together failed", len(batch))
         for ground in batch:
             yield ground, Asked(asked.get(ground.id), members.get(ground.id))
 

@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session
 
 from forecaster.errors import ConfigurationError, ForecasterError, StorageError
 from forecaster.pipeline.context import Context
-from forecaster.pipeline.leases import take
+from forecaster.pipeline.leases import renewed, take
 from forecaster.pipeline.operator import tell_operator
 from forecaster.sources.heartbeat import beat
 from forecaster.storage.backup import back_up, prune_copies
@@ -22,7 +22,7 @@ from forecaster.storage.clock import doubt_of_clock, free_days_ahead
 from forecaster.storage.conditions import clear_condition, low_disk, set_condition
 from forecaster.storage.cycles import first_cycle_at, latest_cycle
 from forecaster.storage.database import reading, transaction
-from forecaster.storage.tasks import Task, drop_other_tasks, finish_task
+from forecaster.storage.tasks import Task, drop_other_tasks, finish_task, hasten_task
 from forecaster.storage.usage import stored_bytes
 
 log = logging.getLogger(__name__)
@@ -38,12 +38,15 @@ COPY_NAME = "forecaster-*.db"
 
 def keep_well(context: Context, *, ran: Sequence[str]) -> None:
     """Look after clock, disk, copies and silent grounds, and give a sign of life where cycles ran (``ran``: ids of their grounds)."""
+    with transaction(context.engine) as session:
+        for task in (BACKUP, BUDGET):  # a clock that was ahead has put them off
+            hasten_task(session, task, latest=context.clock() + COPY_EVERY, due_at=context.clock())
     parts: tuple[Callable[[Context], None], ...] = (watch_clock, watch_disk, watch_budget, tell_of_silent_grounds, copy_when_due)
     for part in parts:
         try:
             part(context)
-        except ForecasterError as error:
-            log.error("%s failed: %s", part.__name__, error.message)
+        except (ForecasterError, OSError) as error:
+            log.error("%s failed: %s", part.__name__, error)
     if ran and context.upkeep.heartbeat_url is not None:
         beat(context.web_session, context.upkeep.heartbeat_url)
 
@@ -127,8 +130,10 @@ def copy_when_due(context: Context) -> None:
         problem = "The daily copy of the database is not written: the disk is nearly full." if low_disk(session) else None
     if problem is None:
         try:
-            back_up(context.engine, folder / COPY_NAME.replace("*", f"{context.real_clock():%Y%m%dT%H%M%SZ}"))
-            prune_copies(folder, COPY_NAME, context.upkeep.backup_keep)
+            copy = folder / COPY_NAME.replace("*", f"{context.real_clock():%Y%m%dT%H%M%SZ}")
+            with renewed(BACKUP, context):
+                back_up(context.engine, copy)
+            prune_copies(folder, COPY_NAME, context.upkeep.backup_keep, newest=copy)
         except (StorageError, OSError) as error:
             problem = f"The daily copy of the database failed: {error}."
     with transaction(context.engine) as session:
@@ -137,9 +142,9 @@ def copy_when_due(context: Context) -> None:
 
 
 def _note(session: Session, context: Context, name: str, problem: str | None, *, now: datetime) -> None:
-    """Keep or clear a condition; the operator is told once when it begins."""
+    """Keep or clear a condition; the operator is told when it begins, once a day where it comes and goes."""
     if problem is None:
         clear_condition(session, name)
     elif set_condition(session, name, problem, now):
         log.error("%s", problem)
-        tell_operator(session, context, "The forecaster needs you", [problem], key=f"condition/{name}/{now:%Y-%m-%dT%H:%M}", now=now)
+        tell_operator(session, context, "The forecaster needs you", [problem], key=f"condition/{name}/{now:%Y-%m-%d}", now=now)

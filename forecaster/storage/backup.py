@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 
-from sqlalchemy import Connection, Engine, func, insert, select, text
+from sqlalchemy import Connection, Engine, func, insert, make_url, select, text
 
 from forecaster.errors import StorageError
 from forecaster.storage.database import migrate, open_database, reading, refuse_newer_schema, transaction
@@ -47,8 +47,8 @@ def back_up(engine: Engine, file: Path) -> Counts:
 def restore(file: Path, url: str, *, set_aside: str) -> tuple[Counts, Path | None]:
     """Put a copy in place of the database at ``url``, at the newest schema; gives its rows by table and where the old database is now.
 
-    An SQLite database is moved to its name plus ``set_aside``, nothing of it is lost; a PostgreSQL database must be empty. Nobody may be
-    using it: the caller holds the worker's lock.
+    An SQLite database is moved to its name plus ``set_aside``, nothing of it is lost (None where there was none); a PostgreSQL database
+    must be empty. Nobody may be using it: the caller holds the worker's lock.
 
     Raises: StorageError where the copy is not sound or of a newer version of the program, or the database cannot be replaced; it is left
     as it was then.
@@ -82,9 +82,12 @@ def checked_counts(file: Path) -> Counts:
         raise StorageError(f"the copy {file} cannot be read: {error}", hint=hint) from error
 
 
-def prune_copies(folder: Path, pattern: str, keep: int) -> None:
-    """Delete all but the newest copies, by name: their names carry the time."""
-    for old in sorted(folder.glob(pattern))[:-keep]:
+def prune_copies(folder: Path, pattern: str, keep: int, *, newest: Path) -> None:
+    """Delete all but the newest copies, by name: their names carry the time. ``newest``: the one just made.
+
+    Copies with later names are of a clock that was ahead: they neither count nor go.
+    """
+    for old in sorted(copy for copy in folder.glob(pattern) if copy.name <= newest.name)[:-keep]:
         old.unlink()
 
 
@@ -122,15 +125,16 @@ def _copy_rows(source: Connection, target: Connection) -> None:
 
 
 def _put_file(file: Path, url: str, set_aside: str) -> Path | None:
-    """Bring a copy of the copy to the newest schema beside the database, then let it take its place."""
-    engine = open_database(url)  # makes the folder, and proves that it can be written
-    database = Path(str(engine.url.database))
-    with engine.connect() as connection:
-        connection.exec_driver_sql("ROLLBACK")
-        connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
-        connection.exec_driver_sql("BEGIN")
-    engine.dispose()
+    """Bring a copy of the copy to the newest schema beside the database, then let it take its place. Returns where the old one is now.
+
+    At every moment there is a database under the name: a crash leaves the old or the new one.
+    """
+    database = Path(str(make_url(url).database)).absolute()
+    existed = database.is_file()
+    if existed:
+        _close_for_all(database)
     fresh = database.with_name(f"{database.name}.restored")
+    fresh.unlink(missing_ok=True)
     with _new_file(fresh) as partial:
         _copy_pages(file, partial)
         made = open_database(f"sqlite:///{partial}")
@@ -138,12 +142,42 @@ def _put_file(file: Path, url: str, set_aside: str) -> Path | None:
             migrate(made)
         finally:
             made.dispose()
-    old = database.with_name(database.name + set_aside)
-    for end in ("-wal", "-shm"):
-        database.with_name(database.name + end).unlink(missing_ok=True)
-    database.rename(old)
-    fresh.rename(database)
+    old = database.with_name(database.name + set_aside) if existed else None
+    try:
+        if old is not None:
+            os.link(database, old)
+            for end in ("-wal", "-shm"):  # only a damaged database still has them: they go with it
+                with suppress(FileNotFoundError):
+                    database.with_name(database.name + end).rename(old.with_name(old.name + end))
+        fresh.replace(database)
+        _make_lasting(database.parent)
+    except OSError as error:
+        raise StorageError(f"the database {database} cannot be replaced: {error}", hint="The copy stands beside it.") from error
     return old
+
+
+def _close_for_all(database: Path) -> None:
+    """Bring everything into the one file of an SQLite database, which nobody else may have open; a damaged one is left as it is.
+
+    Raises: StorageError where another process uses it: what that one wrote later would be lost.
+    """
+    try:
+        with closing(sqlite3.connect(database, timeout=2.0)) as alone:
+            alone.execute("PRAGMA journal_mode = DELETE")
+    except sqlite3.OperationalError as error:
+        hint = "Stop the service and every other program that uses it, and try again; nothing was changed."
+        raise StorageError(f"the database {database} is in use: {error}", hint=hint) from error
+    except sqlite3.DatabaseError:
+        return
+
+
+def _make_lasting(folder: Path) -> None:
+    """A renamed file survives a power cut only when its folder has been written."""
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
 
 
 def _put_rows(file: Path, url: str) -> None:

@@ -155,7 +155,7 @@ def _copy_before_migrating(database: Path, schema: str) -> None:
             f"the database {database} cannot be copied before it is changed for this version of the program: {error}",
             hint="Make room beside it, and start again; nothing was changed.",
         ) from error
-    for old in sorted(database.parent.glob(f"{database.name}.schema-*"))[:-KEPT_SCHEMAS]:
+    for old in sorted(database.parent.glob(f"{database.name}.schema-*[0-9]"))[:-KEPT_SCHEMAS]:
         old.unlink()
 
 

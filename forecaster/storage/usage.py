@@ -5,7 +5,15 @@ from __future__ import annotations
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from forecaster.storage.models import MessageRow, OutlookRow, SoilStateRow, WeatherIssueRow
+from forecaster.storage.models import (
+    ExplanationRow,
+    MessageRow,
+    OutlookRow,
+    SoilStateRow,
+    ToldRow,
+    WeatherIssueRow,
+    WeatherReportRow,
+)
 
 
 def stored_bytes(session: Session, ground_id: str) -> int:
@@ -13,6 +21,9 @@ def stored_bytes(session: Session, ground_id: str) -> int:
     sizes = (
         (WeatherIssueRow, func.length(WeatherIssueRow.blob)),
         (OutlookRow, func.length(OutlookRow.document) + func.length(OutlookRow.charts)),
+        (ExplanationRow, func.length(ExplanationRow.document)),
+        (WeatherReportRow, func.length(WeatherReportRow.document)),
+        (ToldRow, func.length(ToldRow.outlooks)),
         (SoilStateRow, func.length(SoilStateRow.blob)),
         (MessageRow, func.length(MessageRow.text) + func.length(MessageRow.html)),
     )

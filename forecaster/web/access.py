@@ -9,6 +9,7 @@ without script.
 from __future__ import annotations
 
 import ipaddress
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
@@ -78,12 +79,15 @@ class Doors:
         return urlsplit(self.public_url).hostname if self.public_url else None
 
 
+# RFC 3986, section 3.2.2: a name or a bracketed address, and perhaps a port. A path behind it would change what the framework takes for
+# the address that was asked for.
+_HOST = re.compile(r"(?P<name>[a-z0-9._-]+|\[[0-9a-f:.]+\])(:[0-9]{0,5})?")
+
+
 def host_name(value: str) -> str:
-    """The name in a Host header, lower case and without the port."""
-    name = value.strip().lower()
-    if name.startswith("["):
-        return name[: name.find("]") + 1]
-    return name.rpartition(":")[0] if name.count(":") == 1 else name
+    """The name in a Host header, lower case and without the port; "" where it is more or less than a name and a port."""
+    found = _HOST.fullmatch(value.strip().lower())
+    return found["name"] if found else ""
 
 
 def is_api(path: str) -> bool:
@@ -128,7 +132,7 @@ class Access:
 
     def _stranger(self, request: Request) -> Problem | None:
         """Why nobody at all is answered in this way; None where there is no such reason."""
-        path, host = request.url.path, request.headers.get("host", "")
+        path, host = str(request.scope["path"]), request.headers.get("host", "")
         if not self._serves(host_name(host)):
             detail = f"This program does not answer under the name {host!r}." if host else "The request names no host."
             hint = "Open it by the address it printed when it started, or set its public address in the settings."
@@ -176,7 +180,7 @@ class Access:
 
     def _let_in(self, request: Request, visitor: Visitor) -> Response | None:
         """None where the visitor may go on to the route. Raises: NotAllowed."""
-        path = request.url.path
+        path = str(request.scope["path"])
         if path.startswith(OPEN):
             return None
         if visitor.by == "nobody":
@@ -188,7 +192,7 @@ class Access:
         return None
 
     def _ask_for_key(self, request: Request) -> Response:
-        path = request.url.path
+        path = str(request.scope["path"])
         browser = self.keys is not None and not is_api(path) and "text/html" in request.headers.get("accept", "")
         if browser and request.method in READS and "authorization" not in request.headers:
             wanted = path + (f"?{request.url.query}" if request.url.query else "")

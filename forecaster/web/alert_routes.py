@@ -106,9 +106,7 @@ def add_alert_routes(
     def show_alert(request: Request, ground: GroundId, alert: AlertId) -> Response:
         """One alert, open or ended, with what people said to it."""
         found = ground_or_missing(store, ground)
-        document = next((a for a in store.alerts(found.id, include_ended=True, limit=READ_AT_MOST) if a.id == alert), None)
-        if document is None:
-            raise NotFound(f"There is no alert {alert!r} on this ground.", hint="The list of alerts names those that exist.")
+        document = store.alert(found.id, alert)
         moment = now()
         weather = ground_weather(found, outlooks_of(store, found), moment, limit_hours=limit_hours)
         return told(request, AlertAnswer(alert=document, quiet=document.quiet(moment), answered_at_utc=moment, weather=weather))

@@ -79,7 +79,7 @@ async def only_our_forms(request: Request) -> None:
     Not asked of programs: they send a key, which no browser adds by itself, or speak to the API, where a browser's cookie changes nothing.
     Raises: FormRefused.
     """
-    path = request.url.path
+    path = str(request.scope["path"])
     if request.method in READS or is_api(path) or path.startswith(SIGNED) or visitor_of(request).by == "key":
         return
     forms: Forms = request.app.state.forms

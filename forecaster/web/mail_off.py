@@ -39,16 +39,18 @@ def mail_off_router(pages: Pages, desk: MailDesk, now: Callable[[], datetime]) -
 
     def answer(request: Request, word: str, *, post: bool) -> HTMLResponse:
         found = desk.address_of(word)
-        ground = None if found is None else pages.store.ground(found[0])
-        if found is None or ground is None:
+        if found is None:
             raise NotFound(
                 "This link takes no address off: it is not whole, or not of this program.",
                 hint="Copy the whole link from the mail, or ask whoever runs this program to take the address off.",
             )
+        # Also of a ground that is no longer looked after: should it come back, the wish still holds.
+        ground_id, address = found
+        ground = pages.store.ground(ground_id)
         if post:
-            desk.take_off(ground.id, found[1], now())
-        off = desk.is_off(ground.id, found[1])
-        return pages.show(request, "mail_off.html", ground=ground, address=masked(found[1]), done=post, off=off)
+            desk.take_off(ground_id, address, now())
+        off, name = desk.is_off(ground_id, address), ground_id if ground is None else ground.name
+        return pages.show(request, "mail_off.html", ground=ground, ground_name=name, address=masked(address), done=post, off=off)
 
     @router.api_route("/mail/off/{word}", methods=["GET", "HEAD"])
     def ask(request: Request, word: str) -> HTMLResponse:

@@ -158,9 +158,9 @@ class Pages:
         self._sample_seen = seen if sees_all else self._sample_seen
         return seen
 
-    def show(self, request: Request, template: str, *, ground: GroundSummary, **context: Any) -> HTMLResponse:
-        """A page of one ground without its weather."""
-        return self._render(request, template, ground=ground, sample=ground.sample, **context)
+    def show(self, request: Request, template: str, *, ground: GroundSummary | None, **context: Any) -> HTMLResponse:
+        """A page of one ground without its weather. None: one that is no longer looked after."""
+        return self._render(request, template, ground=ground, sample=ground is not None and ground.sample, **context)
 
     def _told_wrong(self) -> Sequence[str]:
         try:

@@ -119,6 +119,10 @@ class Store(Protocol):
         """The limits of the booking check, as configured; None before the first start of the service."""
         ...
 
+    def alert(self, ground_id: str, alert_id: str) -> AlertDocument:
+        """One alert, open or ended, however old. Raises: NotFound."""
+        ...
+
     def last_cycle(self, ground_id: str) -> CycleView | None:
         """The last cycle of a ground, or None when none ran."""
         ...

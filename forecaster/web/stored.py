@@ -15,7 +15,7 @@ from forecaster.errors import NotFound
 from forecaster.rule_documents import RulesDocument
 from forecaster.storage.cycles import latest_cycle
 from forecaster.storage.database import reading
-from forecaster.storage.episodes import alerts_of, open_alerts
+from forecaster.storage.episodes import alerts_of, get_alert, open_alerts
 from forecaster.storage.explanations import latest_explanation
 from forecaster.storage.grounds import get_ground, list_grounds
 from forecaster.storage.mail_stops import mail_stops
@@ -102,6 +102,10 @@ class StoredReads:
         with reading(self._engine) as session:
             found = service_document(session, BOOKING, BookingLimits)
         return None if found is None else found[0]
+
+    def alert(self, ground_id: str, alert_id: str) -> AlertDocument:
+        with reading(self._engine) as session:
+            return get_alert(session, ground_id, alert_id)
 
     def last_cycle(self, ground_id: str) -> CycleView | None:
         now = self._now()

@@ -157,3 +157,16 @@ def test_a_ground_that_never_had_weather_asks_for_all_days(service: Service) -> 
     with reading(service.engine) as session:
         assert days_to_ask(session, service.ground, history_days=92, now=datetime(2026, 9, 1, tzinfo=UTC)) == 92
         assert days_to_ask(session, service.ground, history_days=2, now=datetime(2026, 9, 1, tzinfo=UTC)) == 2
+
+
+def test_a_fault_while_asking_together_stops_nobody(
+    stand_in: StandIn, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    def broken(*_args: object, **_kwargs: object) -> dict[str, object]:
+        raise KeyError("a shape that nobody foresaw")
+
+    monkeypatch.setattr("forecaster.pipeline.together.fetch_forecasts", broken)
+    records = cycles(stand_in)
+    assert [record.status for record in records.values()] == ["ok"] * 3
+    assert len(stand_in.questions) == 3  # each asked for itself
+    assert "asking for 3 grounds together failed" in caplog.text

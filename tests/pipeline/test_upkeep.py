@@ -17,13 +17,15 @@ import responses
 from forecaster.errors import StorageError
 from forecaster.pipeline.context import Upkeep
 from forecaster.pipeline.cycle import register_grounds
+from forecaster.pipeline.upkeep import BACKUP
 from forecaster.scheduler import run_due
 from forecaster.sources.heartbeat import beat
 from forecaster.storage.clock import doubt_of_clock
 from forecaster.storage.conditions import conditions
-from forecaster.storage.database import reading
+from forecaster.storage.database import reading, transaction
 from forecaster.storage.messages import recent_messages
 from forecaster.storage.outlooks import latest_charts
+from forecaster.storage.tasks import ensure_task
 from tests.pipeline.conftest import Service
 
 OPERATOR = "operator@example.org"
@@ -56,6 +58,13 @@ class TestCopies:
         assert [path.name for path in copies] == ["forecaster-20260822T050000Z.db", "forecaster-20260823T050000Z.db"]
         with closing(sqlite3.connect(copies[-1])) as copy:
             assert copy.execute("SELECT count(*) FROM cycle").fetchone() == (4,)
+
+    def test_a_clock_that_was_ahead_does_not_put_copies_off_for_good(self, service: Service, tmp_path: Path) -> None:
+        service.upkeep = Upkeep(backup_folder=tmp_path / "copies", backup_keep=2)
+        with transaction(service.engine) as session:
+            ensure_task(session, BACKUP, service.now + timedelta(days=1200))
+        run(service)
+        assert len(list((tmp_path / "copies").iterdir())) == 1
 
     def test_a_copy_that_fails_is_said_to_everybody_who_watches_and_no_cycle_suffers(self, service: Service, tmp_path: Path) -> None:
         (tmp_path / "file").write_text("")

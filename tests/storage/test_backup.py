@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import sqlite3
+import subprocess
+import sys
 from collections.abc import Iterator
 from contextlib import closing
 from datetime import timedelta
@@ -176,7 +178,46 @@ def test_only_the_newest_copies_are_kept(tmp_path: Path) -> None:
     for day in range(1, 8):
         (tmp_path / f"forecaster-2026-09-0{day}.db").write_text("")
     (tmp_path / "mine.db").write_text("")
-    prune_copies(tmp_path, "forecaster-*.db", 3)
+    prune_copies(tmp_path, "forecaster-*.db", 3, newest=tmp_path / "forecaster-2026-09-07.db")
     assert sorted(path.name for path in tmp_path.iterdir()) == [
         *(f"forecaster-2026-09-0{day}.db" for day in (5, 6, 7)), "mine.db",
     ]  # fmt: skip
+
+
+def test_copies_of_a_clock_that_was_ahead_neither_count_nor_push_out_the_one_just_made(tmp_path: Path) -> None:
+    for name in ("2026-09-06", "2026-09-07", "2030-01-01"):
+        (tmp_path / f"forecaster-{name}.db").write_text("")
+    prune_copies(tmp_path, "forecaster-*.db", 1, newest=tmp_path / "forecaster-2026-09-07.db")
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["forecaster-2026-09-07.db", "forecaster-2030-01-01.db"]
+
+
+def test_a_database_that_somebody_has_open_is_not_replaced(copy: Path, tmp_path: Path) -> None:
+    """Another process that reads: what it has open would be taken away from under it, and a commit in its side file be lost."""
+    path = tmp_path / "source.db"
+    held = (
+        "import sqlite3, sys; c = sqlite3.connect(sys.argv[1]); c.execute('BEGIN'); "
+        "c.execute('SELECT count(*) FROM ground').fetchone(); print('held', flush=True); sys.stdin.read()"
+    )
+    with subprocess.Popen([sys.executable, "-c", held, str(path)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as reader:
+        assert reader.stdout is not None
+        assert reader.stdout.readline() == "held\n"
+        with pytest.raises(StorageError, match="is in use"):
+            restore(copy, f"sqlite:///{path}", set_aside=".before")
+        assert not (tmp_path / "source.db.before").exists()
+        reader.communicate("")
+    assert checked_counts(path)["message"] == 1
+
+
+def test_a_damaged_database_is_set_aside_as_it_is(copy: Path, tmp_path: Path) -> None:
+    path = tmp_path / "broken.db"
+    path.write_bytes(b"not a database any more " * 400)
+    counts, old = restore(copy, f"sqlite:///{path}", set_aside=".before")
+    assert old is not None
+    assert old.read_bytes().startswith(b"not a database any more")
+    assert checked_counts(path)["message"] == counts["message"] == 1
+
+
+def test_where_there_was_no_database_nothing_is_set_aside(copy: Path, tmp_path: Path) -> None:
+    _, old = restore(copy, f"sqlite:///{tmp_path / 'new' / 'forecaster.db'}", set_aside=".before")
+    assert old is None
+    assert [path.name for path in (tmp_path / "new").iterdir()] == ["forecaster.db"]

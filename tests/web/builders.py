@@ -28,6 +28,7 @@ from forecaster.documents import (
     WeatherStatus,
     WetSpell,
 )
+from forecaster.errors import NotFound
 from forecaster.quantities import Certainty, Origin, Severity, repellency_class
 from forecaster.weather_report import WeatherReport
 from forecaster.web import examples
@@ -525,6 +526,12 @@ class MemoryStore:
     def alerts(self, ground_id: str, *, include_ended: bool, limit: int) -> Sequence[AlertDocument]:
         found = [a for a in self.alert_list if a.ground_id == ground_id and (include_ended or a.ended_at_utc is None)]
         return found[:limit]
+
+    def alert(self, ground_id: str, alert_id: str) -> AlertDocument:
+        for found in self.alert_list:
+            if (found.ground_id, found.id) == (ground_id, alert_id):
+                return found
+        raise NotFound(f"There is no alert {alert_id!r} on this ground.", hint="The list of alerts names those that exist.")
 
     def last_cycle(self, ground_id: str) -> CycleView | None:
         return self.cycle_map.get(ground_id)

@@ -236,3 +236,16 @@ def test_the_description_says_how_a_key_is_sent_and_what_is_answered_without(ser
         assert {"key": []} in described["security"] or status != 401, path
         assert "403" in described["responses"], path
     assert looked_at > 10
+
+
+MORE_THAN_A_HOST = ("turf.example:443/static/", "turf.example/sign-in?", "turf.example:443#", "turf.example:https", "[::1]/static/")
+
+
+@pytest.mark.parametrize("host", MORE_THAN_A_HOST)
+def test_a_host_that_is_more_than_a_name_and_a_port_opens_nothing(service: Service, host: str) -> None:
+    """Some versions of the framework take what stands behind the port for the beginning of the address that is asked for."""
+    with service.client() as client:
+        for address in ("/", "/api/v1/grounds", "/api/v1/openapi.json"):
+            answer = client.get(address, headers={"Host": host})
+            assert answer.status_code == 400, address
+            assert answer.json()["slug"] == "host-refused"
