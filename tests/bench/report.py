@@ -27,7 +27,7 @@ sys.path.insert(0, str(REPOSITORY))
 from forecaster.soil.columns import ColumnParameters, ModelParameters, stack  # noqa: E402
 from forecaster.soil.simulate import simulate, simulate_series  # noqa: E402
 from forecaster.soil.state import Forcing, first_guess  # noqa: E402
-from tests.bench import cycle_memory, et0, load  # noqa: E402
+from tests.bench import cycle_memory, et0, load, scale  # noqa: E402
 from tests.bench.et0 import best  # noqa: E402
 from tests.physics.test_soil_water_pyfao56 import invented_run  # noqa: E402
 from tests.soil.builders import BAND, SOUND  # noqa: E402
@@ -209,6 +209,7 @@ def measure(*, smoke: bool) -> list[Row]:
         *curve((100, 200) if smoke else (100, 1_000, 10_000, 100_000), 60 if smoke else 120, repeats),
         memory(columns if smoke else 100_000, 60 if smoke else DAYS),
         one_cycle(),
+        *scale.measure((20,) if smoke else (20, 200, 2000)),
         *load.measure(smoke=smoke),
         cycle_memory.measure(2 if smoke else 20),
     ]
