@@ -9,15 +9,12 @@ import math
 import os
 import tempfile
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from forecaster import __version__, data_commands, key_commands, mail_commands, upkeep_commands
 from forecaster.terminal import FAILED, ConfigFolder, DataFolder, PortNumber, choose, counted, set_variable, start_log, told_in_one_line
-
-if TYPE_CHECKING:
-    pass
 
 app = typer.Typer(
     name="forecaster",
@@ -246,6 +243,7 @@ def web() -> None:
             proxy_headers=bool(environment.trusted_proxies),
             forwarded_allow_ips=list(environment.trusted_proxies),
             server_header=False,
+            timeout_graceful_shutdown=5,  # a reader who does not finish holds nobody up
         )
 
 

@@ -62,7 +62,7 @@ def serve_both(environment: Environment, *, say: Callable[[str], None], opening:
         for name, command in (("cycle", "worker"), ("web", "web")):
             if not told_to_stop:
                 processes[name] = _start(command)
-        if not told_to_stop and _wait_until_ready(processes, address):
+        if _wait_until_ready(processes, address, stopping=lambda: told_to_stop):
             if opening:
                 say(opening)
             say(f"Pages:    {address}")
@@ -107,14 +107,16 @@ def _command(name: str) -> list[str]:
     return [sys.executable, "-m", "forecaster", name]
 
 
-def _wait_until_ready(processes: dict[str, subprocess.Popen[bytes]], address: str) -> bool:
-    """Wait for the first cycle of every ground; False where a process ended or the time ran out before."""
+def _wait_until_ready(processes: dict[str, subprocess.Popen[bytes]], address: str, *, stopping: Callable[[], bool]) -> bool:
+    """Wait for the first cycle of every ground, a minute at most; False where a process ended or the service was told to stop."""
+
+    def goes_on() -> bool:
+        return not stopping() and all(process.poll() is None for process in processes.values())
+
     until = time.monotonic() + READY_SECONDS
-    while time.monotonic() < until and all(process.poll() is None for process in processes.values()):
-        if _every_ground_has_run(address):
-            return True
+    while time.monotonic() < until and goes_on() and not _every_ground_has_run(address):
         time.sleep(LOOK_SECONDS)
-    return all(process.poll() is None for process in processes.values())
+    return goes_on()
 
 
 def _every_ground_has_run(address: str) -> bool:

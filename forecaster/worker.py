@@ -18,7 +18,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from types import FrameType
 
-from apscheduler.events import EVENT_JOB_ERROR, JobExecutionEvent
+from apscheduler.events import EVENT_JOB_ERROR, EVENT_SCHEDULER_STARTED, JobExecutionEvent
 from apscheduler.schedulers.blocking import BlockingScheduler
 from apscheduler.triggers.interval import IntervalTrigger
 from filelock import FileLock, Timeout
@@ -52,14 +52,13 @@ class Worker:
         self._engine, self._clock, self._command, self._watched = engine, clock, command, watched
         self._seen = stamps(watched)
         self._told_to_stop = threading.Event()
-        self._scheduler = BlockingScheduler(timezone=UTC)
 
     def keep_working(self) -> int:
         """Do what is due now, then look at every tick, until the process is told to stop. Returns an exit code.
 
         The first run must go well: else its exit code is returned at once. Later failures are logged and tried again at the next tick.
         """
-        scheduler = self._scheduler
+        scheduler = BlockingScheduler(timezone=UTC)
 
         def stop(_signal: int, _frame: FrameType | None) -> None:
             self._told_to_stop.set()
@@ -71,6 +70,8 @@ class Worker:
         if self._told_to_stop.is_set() or code != 0:
             return 0 if self._told_to_stop.is_set() else code
         scheduler.add_listener(_tell, EVENT_JOB_ERROR)
+        # Told to stop just before it started, it was not running yet and could not be shut down.
+        scheduler.add_listener(lambda _event: self._told_to_stop.is_set() and scheduler.shutdown(wait=False), EVENT_SCHEDULER_STARTED)
         first = datetime.now(UTC) + timedelta(seconds=TICK_SECONDS)
         trigger = IntervalTrigger(seconds=TICK_SECONDS, start_date=first, timezone=UTC)
         scheduler.add_job(self.tick, trigger, coalesce=True, max_instances=1, misfire_grace_time=None)
@@ -79,9 +80,6 @@ class Worker:
 
     def tick(self) -> bool:
         """Have done what is due, if anything is. Returns whether there was something."""
-        if self._told_to_stop.is_set():  # told between the first run and the scheduler's start
-            self._scheduler.shutdown(wait=False)
-            return False
         tell_alive()
         before, self._seen = self._seen, stamps(self._watched)
         if before == self._seen and not something_is_due(self._engine, self._clock()):

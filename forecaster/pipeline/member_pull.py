@@ -14,6 +14,7 @@ from forecaster.errors import StorageError, WeatherError, WeatherUnavailable
 from forecaster.ground.ground import Ground
 from forecaster.member_documents import MemberStatus
 from forecaster.pipeline.context import Context
+from forecaster.pipeline.services import ENSEMBLE, asking
 from forecaster.settings.configuration import ServiceOptions
 from forecaster.settings.shipped import shipped_folder
 from forecaster.sources.http import LATER, Patience
@@ -89,7 +90,8 @@ def _ask_cell(ground: Ground, context: Context, *, now: datetime, seconds: float
         return WeatherUnavailable("there was no time for all grounds at once", source=MEMBERS, hint=LATER)
     try:
         patience = replace(Patience(), deadline_seconds=seconds)
-        return fetch_members(ground, session=context.web_session, now=now, service=context.open_meteo, model=MODEL, patience=patience)
+        with asking(context, ENSEMBLE):
+            return fetch_members(ground, session=context.web_session, now=now, service=context.open_meteo, model=MODEL, patience=patience)
     except WeatherError as error:
         return error
 

@@ -23,7 +23,7 @@ from forecaster.web.reading import Store
 from forecaster.web.ready import ReadyAnswers, to_the_minute
 from forecaster.web.recorded import StoredRecords
 from forecaster.web.standing import outlooks_of
-from forecaster.web.visitor import require_write
+from forecaster.web.visitor import Visitor, require_write
 
 SNOOZE_DAYS_AT_MOST = 14
 """An alert is put off no longer than the outlook reaches. Status: own choice."""
@@ -112,6 +112,11 @@ def add_alert_routes(
         return told(request, AlertAnswer(alert=document, quiet=document.quiet(moment), answered_at_utc=moment, weather=weather))
 
 
+def _who(visitor: Visitor, stated: str) -> str:
+    """Who is noted: whoever the key belongs to, and, where no key is needed, whom the client names."""
+    return stated if visitor.by == "machine" else visitor.name
+
+
 def _add_marks(router: APIRouter, store: Store, records: StoredRecords, now: Callable[[], datetime]) -> None:
     acknowledged, snoozed = Depends(body_of(AcknowledgementEntry)), Depends(body_of(SnoozeEntry))
     place = "/grounds/{ground}/alerts/{alert:path}"
@@ -126,8 +131,8 @@ def _add_marks(router: APIRouter, store: Store, records: StoredRecords, now: Cal
     def acknowledge(request: Request, ground: GroundId, alert: AlertId, entry: Any = acknowledged) -> Response:
         """Say that somebody knows and sees to it: it is not told again as new until it gets worse. The first one stands."""
         found = ground_or_missing(store, ground)
-        require_write(request, found.id)
-        return told(request, records.acknowledge(found.id, alert, by=entry.by, note=entry.note))
+        by = _who(require_write(request, found.id), entry.by)
+        return told(request, records.acknowledge(found.id, alert, by=by, note=entry.note))
 
     @router.delete(f"{place}/acknowledgement", tags=["alerts"], response_model=AlertDocument, responses=_UNDO)
     def take_acknowledgement_back(request: Request, ground: GroundId, alert: AlertId) -> Response:
@@ -140,12 +145,12 @@ def _add_marks(router: APIRouter, store: Store, records: StoredRecords, now: Cal
     def put_off(request: Request, ground: GroundId, alert: AlertId, entry: Any = snoozed) -> Response:
         """Put an alert off until a time, fourteen days ahead at most. A later one takes the place of an earlier one."""
         found = ground_or_missing(store, ground)
-        require_write(request, found.id)
+        by = _who(require_write(request, found.id), entry.by)
         moment, mistakes = now(), Mistakes()
         if not moment < entry.until_utc <= moment + timedelta(days=SNOOZE_DAYS_AT_MOST):
             mistakes.add("until_utc", f"a time from now on, {SNOOZE_DAYS_AT_MOST} days ahead at most")
         mistakes.raise_if_any()
-        return told(request, records.put_off(found.id, alert, until=entry.until_utc, by=entry.by, note=entry.note))
+        return told(request, records.put_off(found.id, alert, until=entry.until_utc, by=by, note=entry.note))
 
     @router.delete(f"{place}/snooze", tags=["alerts"], response_model=AlertDocument, responses=_UNDO)
     def take_snooze_back(request: Request, ground: GroundId, alert: AlertId) -> Response:

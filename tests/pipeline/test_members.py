@@ -255,6 +255,10 @@ def test_a_failed_pull_of_members_is_said_and_nothing_else_suffers(ensemble: Ens
     ensemble.down = False
     service.wait(hours=3)
     cycles(service)
+    assert len(ensemble.questions) == 1, "it has had enough for this day: its breaker leaves it alone"
+    assert "left alone until" in status_of(first_outlook(service, "ground-2")).text
+    service.wait(hours=21)
+    cycles(service)
     assert status_of(first_outlook(service, "ground-2")).members == COUNT
     ensemble.down = True
     service.wait(hours=13)

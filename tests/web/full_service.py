@@ -21,6 +21,7 @@ from forecaster.storage.outlooks import save_outlook
 from forecaster.storage.service_documents import BOOKING, RULES, save_service_document
 from forecaster.web.access import Doors
 from forecaster.web.app import create_app
+from forecaster.web.keys import StoredKeys
 from forecaster.web.recorded import StoredRecords
 from forecaster.web.stored import StoredReads
 from tests.web import builders
@@ -49,6 +50,12 @@ def filled_database(folder: Path) -> Iterator[Engine]:
     engine.dispose()
 
 
-def full_app(engine: Engine, now: Callable[[], datetime] = lambda: builders.NOW, *, doors: Doors | None = None) -> FastAPI:
+def full_app(
+    engine: Engine,
+    now: Callable[[], datetime] = lambda: builders.NOW,
+    *,
+    doors: Doors | None = None,
+    keys: StoredKeys | None = None,
+) -> FastAPI:
     """The whole application over a database."""
-    return create_app(StoredReads(engine, now), records=StoredRecords(engine, now), now=now, doors=doors)
+    return create_app(StoredReads(engine, now), records=StoredRecords(engine, now), now=now, doors=doors, keys=keys)

@@ -10,6 +10,10 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
+from forecaster.storage.database import transaction
+from forecaster.storage.keys import add_key
+from forecaster.web.access import Doors
+from forecaster.web.keys import StoredKeys
 from tests.web import builders
 from tests.web.full_service import ENDED, OPEN, filled_database, full_app
 from tests.web.test_api import assert_problem
@@ -100,3 +104,18 @@ def test_a_list_of_alerts_that_did_not_change_is_not_sent_twice(client: TestClie
     assert client.get(ALERTS, headers={"If-None-Match": tag}).status_code == 304
     client.put(f"{ALERTS}/{OPEN}/acknowledgement", json={"by": "Ada"})
     assert client.get(ALERTS, headers={"If-None-Match": tag}).status_code == 200
+
+
+def test_with_a_key_it_is_the_key_s_holder_who_is_noted_whoever_the_client_names(tmp_path: Path) -> None:
+    with filled_database(tmp_path) as engine:
+        with transaction(engine) as session:
+            key = add_key(session, "office", may_write=True, grounds=None, now=builders.NOW)[1]
+        app = full_app(
+            engine, doors=Doors(keys_needed=True, public_url="https://turf.example"), keys=StoredKeys(engine, lambda: builders.NOW)
+        )
+        with TestClient(app, base_url="https://turf.example", headers={"Authorization": f"Bearer {key}"}) as opened:
+            done = opened.put(f"{ALERTS}/{OPEN}/acknowledgement", json={"by": "Somebody else"})
+            until = (builders.NOW + timedelta(days=2)).isoformat()
+            put_off = opened.put(f"{ALERTS}/{OPEN}/snooze", json={"by": "Somebody else", "until_utc": until})
+    assert done.json()["acknowledgement"]["by"] == "office"
+    assert put_off.json()["snooze"]["by"] == "office"
