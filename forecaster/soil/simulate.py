@@ -33,7 +33,7 @@ Flags = npt.NDArray[np.bool_]
 # Small enough for the processor's cache, large enough that numpy's overhead per call does not count.
 BLOCK_COLUMNS = 16384
 # Column-days from which on the compiled loop is worth loading.
-COMPILED_FROM_COLUMN_DAYS = 1_000_000
+COMPILED_FROM_COLUMN_DAYS = 4_000_000
 
 
 @dataclass(frozen=True)
