@@ -9,7 +9,7 @@ from __future__ import annotations
 import zlib
 from datetime import date, datetime, timedelta
 
-from sqlalchemy import delete, func, or_, select
+from sqlalchemy import delete, func, select
 from sqlalchemy.orm import Session
 
 from forecaster.documents import SurfaceOutlook
@@ -33,10 +33,10 @@ def prune(session: Session, ground_id: str, now: datetime) -> None:
     _thin_issues(session, ground_id, now)
     _shrink_outlooks(session, ground_id, now)
     drop_enclosures(session, now)
-    session.execute(delete(CycleRow).where(CycleRow.ground_id == ground_id, CycleRow.finished_at < now - RECORDS))
+    # By age alone: nobody prunes for a ground that is no longer configured, and its messages hold addresses.
+    session.execute(delete(CycleRow).where(CycleRow.finished_at < now - RECORDS))
     ended = MessageRow.status.in_(("sent", "failed", "expired"))
-    whose = or_(MessageRow.ground_id == ground_id, MessageRow.ground_id.is_(None))
-    session.execute(delete(MessageRow).where(whose, ended, MessageRow.expires_at < now - RECORDS))
+    session.execute(delete(MessageRow).where(ended, MessageRow.expires_at < now - RECORDS))
 
 
 def _thin_issues(session: Session, ground_id: str, now: datetime) -> None:

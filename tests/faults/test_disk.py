@@ -89,7 +89,7 @@ def test_a_database_that_another_user_owns_is_one_clear_line_for_a_process_witho
 ) -> None:
     if os.geteuid() != 0:
         pytest.fail("this test needs a second user, so it runs as root: as the checks do")
-    with tempfile.TemporaryDirectory(dir="/tmp") as name:
+    with tempfile.TemporaryDirectory() as name:
         parent = Path(name)
         parent.chmod(0o755)
         trials = 0

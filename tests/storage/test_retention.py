@@ -4,16 +4,18 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
 
-from sqlalchemy import Engine, select
+from sqlalchemy import Engine, select, update
 
 from forecaster.documents import OutlookDay
 from forecaster.quantities import Origin
+from forecaster.storage.cycles import CycleRecord, save_cycle
 from forecaster.storage.database import reading, transaction
 from forecaster.storage.grounds import save_ground
-from forecaster.storage.models import OutlookRow, RecordVersionRow, WeatherIssueRow
+from forecaster.storage.messages import enqueue_message
+from forecaster.storage.models import CycleRow, MessageRow, OutlookRow, RecordVersionRow, WeatherIssueRow
 from forecaster.storage.outlooks import latest_charts, latest_outlook, save_outlook
 from forecaster.storage.records import NewRecord, RecordQuery, add_record, change_record, delete_record, list_records
-from forecaster.storage.retention import EVERY_ISSUE, NO_CHARTS, ONE_ISSUE_A_DAY, prune
+from forecaster.storage.retention import EVERY_ISSUE, NO_CHARTS, ONE_ISSUE_A_DAY, RECORDS, prune
 from forecaster.storage.weather import StoredIssue, save_issue
 from tests.storage import builders
 
@@ -116,3 +118,19 @@ def test_what_a_record_said_before_is_kept(database: Engine) -> None:
     with reading(database) as session:
         kept = session.scalars(select(RecordVersionRow)).one()
         assert (kept.record_id, kept.version, kept.document, kept.replaced_by) == ("a1", 1, {"area": 1}, "Bo")
+
+
+def test_ended_messages_and_cycles_of_a_ground_that_left_the_configuration_go_by_age_too(database: Engine) -> None:
+    """Nobody prunes for it any more, and its messages hold addresses."""
+    long_ago, lately = NOW - RECORDS - timedelta(days=2), NOW - timedelta(days=3)
+    with transaction(database) as session:
+        save_ground(session, builders.ground(), NOW)
+        save_ground(session, builders.ground(id="gone"), NOW)
+        for number, when in enumerate((long_ago, lately)):
+            enqueue_message(session, builders.message(key=f"gone/{number}", ground_id="gone", created_at=when, expires_at=when))
+            save_cycle(session, CycleRecord("gone", when, when, "ok", None, None))
+        session.execute(update(MessageRow).values(status="expired"))
+        prune(session, "hollow", NOW)
+    with reading(database) as session:
+        assert session.scalars(select(MessageRow.key)).all() == ["gone/1"]
+        assert session.scalars(select(CycleRow.finished_at)).all() == [lately]
