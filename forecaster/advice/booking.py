@@ -79,7 +79,8 @@ def _better_slot(data: BookingData, limits: BookingLimits, asked: Play, verdict:
         play = Play(starts_at, starts_at + asked.length, asked.time_zone, asked.children)
         reasons, _ = reasons_of(data, limits, play)
         found = verdict_of(reasons)
-        if _RANK[found] < _RANK[verdict]:
+        # Where nothing is known a time is no better than another.
+        if _RANK[found] < _RANK[verdict] and found != "not-known":
             return Slot(play.starts_at, play.ends_at, found, reasons)
     return None
 
@@ -103,6 +104,8 @@ def _assumptions(data: BookingData, limits: BookingLimits, asked: Play, resoluti
         told.append("So far ahead nobody knows the hours: whole days were judged.")
     if not asked.children:
         told.append("Toadstools were left out, because no children were named.")
+    elif data.outlook is not None and not data.outlook.rings:
+        told.append("No ring is surveyed here, so nothing is known of toadstools: walk it for them before children play.")
     told.append("What nobody entered is not known here: treatments, closures, covers, damage.")
     told.append(f"A better slot is looked for between {limits.earliest_start:%H:%M} and {limits.latest_end:%H:%M}, {SLOT_DAYS} days ahead.")
     if data.outlook is not None:

@@ -92,9 +92,12 @@ def reasons_of(data: BookingData, limits: BookingLimits, play: Play) -> tuple[tu
         forecast += _ground(day, by_day.get(day.day - timedelta(days=1)), limits, play)
         forecast += _flush(day, by_day.get(day.day - _WEEK), outlook, limits, play)
         if not hourly:
-            forecast += _leaf_by_day(day, limits, play)
-    if hourly:
-        forecast += _leaf_by_hour(outlook.wet_hours or (), play)
+            forecast += _rain_by_day(day, limits)
+    by_hour = list(_leaf_by_hour(outlook.wet_hours or (), play)) if hourly else []
+    forecast += by_hour
+    if not any(reason.code == "frost" for reason in by_hour):
+        # The hours know frost only as frozen water on the leaf; a dry night freezes it too.
+        forecast += [reason for day in days for reason in _frost_by_day(day, limits, play)]
     return (*entered, *forecast, *_alerts(data, limits, play)), "hours" if hourly else "day"
 
 
@@ -139,18 +142,24 @@ def _applications(data: BookingData, limits: BookingLimits, play: Play) -> Itera
         elif until is None and put_down.applied_at_utc + timedelta(hours=limits.treatment_hours) > play.starts_at:
             washed = "" if put_down.washed_in_mm else " and no washing in was entered"
             text = (
-                f"{put_down.product} was put down {_moment(put_down.applied_at_utc, play)}{washed}: treated leaf is slippery until it is "
-                "washed and dry. The label says how long to keep off."
+                f"{put_down.product} was put down {_moment(put_down.applied_at_utc, play)}{washed}, and nobody entered how long to keep "
+                "off: read the label. Treated leaf is slippery until it is washed and dry."
             )
-            yield Reason("slippery-after-treatment", "look-first", text, "entered")
+            # The label's time is law, and we do not have it.
+            yield Reason("keep-off-not-entered", "not-known", text, "entered")
 
 
 def _seen(data: BookingData, limits: BookingLimits, play: Play) -> Iterator[Reason]:
     if not play.children:
         return
     recent = [seen for seen in data.fruit_bodies if play.starts_at - seen.observed_at_utc < timedelta(days=limits.fruit_bodies_days)]
-    newest = max((seen for seen in recent if seen.observed_at_utc < play.ends_at), key=lambda seen: seen.observed_at_utc, default=None)
-    if newest is not None and newest.count > 0:
+    # By ring: none on one takes nothing back of another. Counts without a ring are of the whole surface, and stand by themselves.
+    latest: dict[str | None, FruitBodies] = {}
+    for seen in sorted(recent, key=lambda seen: seen.observed_at_utc):
+        if seen.observed_at_utc < play.ends_at:
+            latest[seen.ring_id] = seen
+    newest = max((seen for seen in latest.values() if seen.count > 0), key=lambda seen: seen.observed_at_utc, default=None)
+    if newest is not None:
         text = f"Toadstools were seen on {_moment(newest.observed_at_utc, play)}: pick them with gloves before children play."
         yield Reason("fruit-bodies-seen", "look-first", text, "entered")
 
@@ -161,8 +170,11 @@ def _flush(day: OutlookDay, week_before: OutlookDay | None, outlook: SurfaceOutl
         return
     counted = week_before if week_before is not None and week_before.flush_chance_7_days is not None else day
     chance = counted.flush_chance_7_days
-    if chance is not None and chance >= limits.flush_chance:
-        text = f"Toadstools may stand on {day_words(day.day)} ({chance:.0%} on a ring): walk the rings and pick them before children play."
+    if chance is None:
+        yield Reason("fruit-bodies-not-known", "not-known", f"Nothing is known of toadstools on {day_words(day.day)}.", "day")
+    elif chance >= limits.flush_chance:
+        likely = f"{chance:.0%} on a ring by our model, untested"
+        text = f"Toadstools may stand on {day_words(day.day)} ({likely}): walk the rings and pick them before children play."
         yield Reason("fruit-bodies-likely", "look-first", text, "day")
 
 
@@ -212,10 +224,14 @@ def _leaf_by_hour(spells: tuple[WetSpell, ...], play: Play) -> Iterator[Reason]:
             yield Reason("wet-leaf", "look-first", f"The leaf is wet ({spell.cause}) {dry}{about}: slippery.", "hours")
 
 
-def _leaf_by_day(day: OutlookDay, limits: BookingLimits, play: Play) -> Iterator[Reason]:
-    name = day_words(day.day)
+def _rain_by_day(day: OutlookDay, limits: BookingLimits) -> Iterator[Reason]:
     if day.rain_mm is not None and day.rain_mm >= limits.rain_look_first_mm:
-        yield Reason("rain-that-day", "look-first", f"About {day.rain_mm:.0f} mm of rain on {name}; nobody knows the hours yet.", "day")
+        told = f"About {day.rain_mm:.0f} mm of rain on {day_words(day.day)}; nobody knows the hours yet."
+        yield Reason("rain-that-day", "look-first", told, "day")
+
+
+def _frost_by_day(day: OutlookDay, limits: BookingLimits, play: Play) -> Iterator[Reason]:
+    name = day_words(day.day)
     if day.air_temperature_min_c is not None and day.air_temperature_min_c <= limits.frost_air_c:
         start = play.starts_at.astimezone(play.time_zone)
         if start < datetime.combine(day.day, limits.frost_until, play.time_zone):

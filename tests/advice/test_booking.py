@@ -173,6 +173,27 @@ def test_far_ahead_the_day_is_judged_and_that_is_said(day: OutlookDay, hour: int
     assert any("whole days were judged" in text for text in found.assumptions)
 
 
+def test_a_dry_night_of_frost_is_said_also_where_the_hours_are_known():
+    """No dew, no film of ice on the leaf, and yet it is frozen: the hours of the leaf know nothing of it."""
+    cold = calm(2, air_temperature_min_c=-5.0)
+    assert codes(check(surface(cold), hour=9)) == [("frost-that-day", "look-first")]
+    assert codes(check(surface(cold, wet_hours=(spell(2, 5, 11, "frost"),)), hour=9)) == [("frost", "keep-off")]
+    assert check(surface(cold), hour=15).verdict == "nothing-against-it"
+
+
+def test_where_nothing_is_known_is_no_better_slot():
+    stale = builders.green().weather.model_copy(update={"state": "stale", "text": "The weather is 40 hours old."})
+    until = local(TODAY + timedelta(days=2), 15)
+    found = check(surface(weather=stale), applications=(put_down(keep_off_until_utc=until),), weather=stale)
+    assert found.verdict == "keep-off"
+    assert found.better is None
+
+
+def test_with_children_and_no_surveyed_ring_it_says_that_nothing_is_known_of_toadstools():
+    assert any("No ring is surveyed here" in told for told in check(surface(), children=True).assumptions)
+    assert not any("No ring is surveyed here" in told for told in check(surface(**RINGED), children=True).assumptions)
+
+
 def test_an_outlook_without_hours_is_judged_by_the_day():
     found = check(surface(calm(2, rain_mm=6.0), wet_hours=None))
     assert (codes(found), found.resolution) == ([("rain-that-day", "look-first")], "day")
@@ -192,9 +213,10 @@ def test_keep_off_holds_where_the_weather_is_not_known():
     assert [code for code, _ in codes(found)] == ["keep-off-after-treatment", "no-outlook"]
 
 
-def test_a_treatment_without_a_keep_off_time_is_slippery_for_a_day_and_water_is_not():
-    assert codes(check(surface(), applications=(put_down(),))) == [("slippery-after-treatment", "look-first")]
-    assert check(surface(), lead=3, applications=(put_down(),)).verdict == "nothing-against-it"
+def test_a_treatment_without_a_keep_off_time_is_not_known_for_a_week_and_water_is_no_treatment():
+    assert codes(check(surface(), applications=(put_down(),))) == [("keep-off-not-entered", "not-known")]
+    assert check(surface(), lead=3, applications=(put_down(),)).verdict == "not-known"
+    assert check(surface(), lead=9, applications=(put_down(),)).verdict == "nothing-against-it"
     assert check(surface(), applications=(put_down(kind="water"),)).verdict == "nothing-against-it"
 
 
@@ -214,6 +236,8 @@ def test_toadstools_are_picked_before_children_play():
     seen = FruitBodies(surface_id="bowling-green", kind="fruit-bodies", count=4, observed_at_utc=local(TODAY, 6), by="Ada")
     assert codes(check(surface(), children=True, fruit_bodies=(seen,))) == [("fruit-bodies-seen", "look-first")]
     none_left = seen.model_copy(update={"count": 0, "observed_at_utc": local(TODAY, 7)})
+    of_another_ring = none_left.model_copy(update={"ring_id": "ring-south"})
+    assert check(surface(), children=True, fruit_bodies=(seen, of_another_ring)).verdict == "look-first"
     assert check(surface(), children=True, fruit_bodies=(seen, none_left)).verdict == "nothing-against-it"
     assert check(surface(), children=False, fruit_bodies=(seen,)).verdict == "nothing-against-it"
     assert check(surface(), lead=8, children=True, fruit_bodies=(seen,)).verdict == "nothing-against-it"
