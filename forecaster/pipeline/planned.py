@@ -39,6 +39,7 @@ def calendar_file(session: Session, ground: GroundSummary, *, now: datetime) -> 
 def _event(ground: GroundSummary, window: WorkWindow) -> PlannedEvent:
     sample = "Sample weather, invented. " if ground.sample else ""
     speaks = f"What speaks there now: {listed(window.work)}. What to do about it is in the day's mail and on the surface's page."
-    words = f"{sample}By the forecast the leaf is dry, and nothing is booked. Look before you begin. {speaks}"
+    unjudged = "Not judged: frost, soil, wind, light, and treatments whose keep-off time nobody entered: the label says when one may go on."
+    words = f"{sample}By the forecast the leaf is dry, and nothing is booked. Look before you begin. {unjudged} {speaks}"
     uid = f"work.{window.surface_id}.{window.day.isoformat()}.{ground.id}@calendar.invalid"
     return PlannedEvent(uid, window.starts_at, window.ends_at, f"{window.surface_name}: dry and free for work", words)
