@@ -113,7 +113,9 @@ def world(service: Service, monkeypatch: pytest.MonkeyPatch) -> Iterator[World]:
     waits(sleep=lambda _seconds: None)
     service.operator_email = OPERATOR
     ground = replace(service.ground, weather=WeatherChoice("open-meteo"), surfaces=service.ground.surfaces[:1], fixtures=())
-    service.configuration = replace(service.configuration, grounds=(ground,))
+    # Weather members have a service, a breaker and tests of their own.
+    options = replace(service.configuration.service, members_every_hours=0)
+    service.configuration = replace(service.configuration, grounds=(ground,), service=options)
 
     def nothing(_path: str, _params: dict[str, str]) -> bytes:
         return as_json({}, "404 Not Found")
