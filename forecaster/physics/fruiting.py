@@ -16,7 +16,7 @@ from typing import NamedTuple, TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from forecaster.physics.limits import choose, unit_ramp
+from forecaster.physics.limits import choose, larger, smaller, unit_ramp
 
 Floats = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
@@ -155,9 +155,10 @@ def fruiting_day(today: FruitingDrivers, past: FruitingPast, *, cold_night_facto
 
     ``unknown_past``: a window may reach back before the simulation began, where water and temperature are NaN.
     """
-    wetness = wetness_of_week(_sum_onto(past.water_mm, today.water_in_mm), today.available_fraction)
+    water = _sum_onto(past.water_mm, today.water_in_mm)
+    wetness = wetness_of_week(water, today.available_fraction)
     if unknown_past:
-        wetness = choose(np.isnan(wetness), 1.0, wetness)
+        wetness = choose(np.isnan(water), 1.0, wetness)
     # Rise above all it was in the two weeks before.
     trigger = wetness - past.highest_wetness
     dry = today.stress_coefficient < PRIMING_STRESS
@@ -167,7 +168,7 @@ def fruiting_day(today: FruitingDrivers, past: FruitingPast, *, cold_night_facto
     if unknown_past:
         warmth = _mean_of_known(past.soil_temperature_c, today.soil_temperature_c)
     else:
-        warmth = _sum_onto(past.soil_temperature_c, today.soil_temperature_c) / TEMPERATURE_WINDOW_DAYS
+        warmth = _sum_onto(past.soil_temperature_c, today.soil_temperature_c) * (1.0 / TEMPERATURE_WINDOW_DAYS)
     return FruitingDay(wetness, trigger, dry, drought_days, cold_nights, past.arriving * temperature_response(warmth) * cooled)
 
 
@@ -178,7 +179,7 @@ def wetness_of_week(water_mm: Floats, available_fraction: Floats) -> Floats:
 
 def impulse(trigger: Floats, drought_days: Floats, *, unprimed_share: float) -> Floats:
     """What a trigger brings in all [1]: more after a drought, all of it after PRIMING_FULL_DAYS dry days of the window."""
-    return trigger * (unprimed_share + (1.0 - unprimed_share) * np.minimum(drought_days / PRIMING_FULL_DAYS, 1.0))
+    return trigger * (unprimed_share + (1.0 - unprimed_share) * smaller(drought_days / PRIMING_FULL_DAYS, 1.0))
 
 
 def _sum_onto(window: tuple[Floats, ...], today: Floats) -> Floats:
@@ -298,7 +299,7 @@ class FruitingDays:
         return FruitingPast(
             water_mm=tuple(rings.water[(day + back) % len(rings.water)] for back in range(len(rings.water))),
             soil_temperature_c=tuple(rings.warmth[(day + back) % len(rings.warmth)] for back in range(len(rings.warmth))),
-            highest_wetness=np.maximum(rings.wetness_until_round[day % RISE_WINDOW_DAYS], rings.wetness_of_round),
+            highest_wetness=larger(rings.wetness_until_round[day % RISE_WINDOW_DAYS], rings.wetness_of_round),
             oldest_drought=rings.drought[day % PRIMING_WINDOW_DAYS],
             yesterday_drought=rings.drought[(day - 1) % PRIMING_WINDOW_DAYS],
             drought_days=rings.drought_days,

@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from forecaster.physics.limits import larger, smaller
+
 Floats = npt.NDArray[np.float64]
 
 
@@ -14,7 +16,7 @@ def intercepted_day(held_mm: Floats, water_mm: Floats, *, capacity_mm: Floats, p
     The store fills before anything goes through, then evaporates at most the day's potential from a wet surface (Kc,max ET0).
     held before + water = held after + evaporated + through. NaN in, NaN out. Status: assumption (a mown canopy and its thatch).
     """
-    caught = np.minimum(water_mm, np.maximum(capacity_mm - held_mm, 0.0))
+    caught = smaller(water_mm, larger(capacity_mm - held_mm, 0.0))
     wet = held_mm + caught
-    evaporated = np.minimum(wet, np.maximum(potential_mm, 0.0))
+    evaporated = smaller(wet, larger(potential_mm, 0.0))
     return wet - evaporated, evaporated, water_mm - caught

@@ -11,7 +11,7 @@ import math
 import numpy as np
 import numpy.typing as npt
 
-from forecaster.physics.limits import unit_ramp
+from forecaster.physics.limits import larger, smaller, unit_ramp
 
 Floats = npt.NDArray[np.float64]
 
@@ -33,7 +33,7 @@ def equilibrium_repellency(
 
 def wetness_exponent(surface_water_m3m3: Floats, *, critical_water_m3m3: Floats, steepness: float) -> Floats:
     """δ (θ − θc) of ``equilibrium_repellency`` [1], kept where its exponential is a number; broadcasts; NaN in, NaN out."""
-    return np.minimum(steepness * (surface_water_m3m3 - critical_water_m3m3), 500.0)
+    return smaller(steepness * (surface_water_m3m3 - critical_water_m3m3), 500.0)
 
 
 def repellency_of_exponential(exponential: Floats, *, potential_log10_s: Floats) -> Floats:
@@ -49,7 +49,7 @@ def relaxed_repellency(repellency_log10_s: Floats, equilibrium_log10_s: Floats, 
     """
     gap = equilibrium_log10_s - repellency_log10_s
     rising, falling = -math.expm1(-1.0 / drying_days), -math.expm1(-1.0 / wetting_days)
-    return repellency_log10_s + (rising * np.maximum(gap, 0.0) + falling * np.minimum(gap, 0.0))
+    return repellency_log10_s + (rising * larger(gap, 0.0) + falling * smaller(gap, 0.0))
 
 
 def share_kept_out(repellency_log10_s: Floats, *, share_at_extreme: float) -> Floats:

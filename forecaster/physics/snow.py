@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from forecaster.physics.limits import unit_ramp
+from forecaster.physics.limits import larger, smaller, unit_ramp
 
 Floats = npt.NDArray[np.float64]
 
@@ -34,5 +34,5 @@ def snow_day(pack_mm: Floats, rain_mm: Floats, air_temperature_mean_c: Floats, r
     """
     liquid = rain_mm * unit_ramp(air_temperature_mean_c, rates.snow_below_c, rates.rain_above_c)
     lying = pack_mm + (rain_mm - liquid)
-    melt = np.minimum(np.maximum(air_temperature_mean_c, 0.0) * rates.melt_mm_per_c_day, lying)
+    melt = smaller(larger(air_temperature_mean_c, 0.0) * rates.melt_mm_per_c_day, lying)
     return lying - melt, liquid + melt

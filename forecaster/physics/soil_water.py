@@ -19,7 +19,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from forecaster.physics.limits import between
+from forecaster.physics.limits import between, larger, smaller
 
 Floats = npt.NDArray[np.float64]
 
@@ -45,19 +45,22 @@ class RootZoneColumns(NamedTuple):
 
     ``total_available_mm``: TAW, FAO-56 eq. 82; ``total_evaporable_mm``: TEW, eq. 73; ``surface_available_mm``, ``lower_available_mm``:
     water that roots can take from the full surface layer and the full rest; ``…_excess_limit_mm``: water above field capacity that each
-    can hold; ``surface_per_lower``: available water of the one per that of the other; ``surface_share_scale``: (Ze/Zr)^0.6 of the
-    surface layer's share of transpiration, Allen et al. 2005. ``exchanges``, ``perches``: whether any column does.
+    can hold; ``surface_per_lower``: available water of the one per that of the other; ``surface_share_scale``: (Ze/Zr)^0.6 TAW/TEW of
+    the surface layer's share of transpiration, Allen et al. 2005. ``per_…``: one over it, because a multiplication costs a tenth of a
+    division; ``per_falling_mm``: 1/(TEW − REW) of eq. 74. ``exchanges``, ``perches``: whether any column does.
     """
 
     field_capacity_m3m3: Floats
-    readily_evaporable_mm: Floats
+    per_falling_mm: Floats
     drains_per_day: Floats
     held_back_mm: Floats
     percolation_limit_mm: Floats
     exchange_per_day: Floats
     total_available_mm: Floats
+    per_total_available_mm: Floats
     total_evaporable_mm: Floats
     surface_available_mm: Floats
+    per_surface_available_mm: Floats
     lower_available_mm: Floats
     surface_excess_limit_mm: Floats
     lower_excess_limit_mm: Floats
@@ -91,21 +94,24 @@ def root_zone_columns(
     available = 1000.0 * (field_capacity_m3m3 - wilting_point_m3m3)
     pores = 1000.0 * (saturation_m3m3 - field_capacity_m3m3)
     total, surface = available * root_depth_m, available * surface_depth_m
+    evaporable = 1000.0 * (field_capacity_m3m3 - 0.5 * wilting_point_m3m3) * surface_depth_m
     return RootZoneColumns(
         field_capacity_m3m3=field_capacity_m3m3,
-        readily_evaporable_mm=readily_evaporable_mm,
+        per_falling_mm=1.0 / (evaporable - readily_evaporable_mm),
         drains_per_day=drains_per_day,
         held_back_mm=held_back_mm,
         percolation_limit_mm=percolation_limit_mm,
         exchange_per_day=exchange_per_day,
         total_available_mm=total,
-        total_evaporable_mm=1000.0 * (field_capacity_m3m3 - 0.5 * wilting_point_m3m3) * surface_depth_m,
+        per_total_available_mm=1.0 / total,
+        total_evaporable_mm=evaporable,
         surface_available_mm=surface,
+        per_surface_available_mm=1.0 / surface,
         lower_available_mm=total - surface,
         surface_excess_limit_mm=pores * surface_depth_m,
         lower_excess_limit_mm=pores * (root_depth_m - surface_depth_m),
         surface_per_lower=surface / (total - surface),
-        surface_share_scale=(surface_depth_m / root_depth_m) ** SURFACE_SHARE_EXPONENT,
+        surface_share_scale=(surface_depth_m / root_depth_m) ** SURFACE_SHARE_EXPONENT * total / evaporable,
         exchanges=bool(np.any(exchange_per_day)),
         perches=bool(np.any(held_back_mm)),
     )
@@ -161,7 +167,7 @@ def largest_crop_coefficient(
     Wind is kept in 1-6 m/s, humidity in 20-80 %, height in 0.1-10 m. ``base`` 1.2; 1.1 where the surface is wetted daily or every two days.
     Source: FAO-56 eq. 72 and its limits. Status: published.
     """
-    return np.maximum(
+    return larger(
         base + _climate_term(wind_speed_2m_ms, relative_humidity_min_percent, height_m),
         np.asarray(basal_coefficient) + 0.05,
     )
@@ -195,25 +201,28 @@ def height_weight(height_m: Floats) -> Floats:
 
 def covered_fraction(basal_coefficient: Floats, *, smallest_basal: Floats, largest: Floats, height_m: Floats) -> Floats:
     """Fraction of ground covered by vegetation fc [1], 0-0.99; broadcasts. Source: FAO-56 eq. 76. Status: published."""
-    ratio = np.maximum((np.asarray(basal_coefficient) - smallest_basal) / (np.asarray(largest) - smallest_basal), 0.0)
+    ratio = larger((np.asarray(basal_coefficient) - smallest_basal) / (np.asarray(largest) - smallest_basal), 0.0)
     return between(ratio ** (1.0 + 0.5 * np.asarray(height_m)), 0.0, 0.99)
 
 
 def exposed_and_wetted_fraction(ground_cover: Floats, wetted_fraction: Floats | float = 1.0) -> Floats:
     """Fraction of ground that is both exposed and wetted, few [1], at least 0.01. Source: FAO-56 eq. 75. Status: published."""
-    return between(np.minimum(1.0 - np.asarray(ground_cover), wetted_fraction), SMALLEST_EXPOSED_FRACTION, 1.0)
+    return between(smaller(1.0 - np.asarray(ground_cover), wetted_fraction), SMALLEST_EXPOSED_FRACTION, 1.0)
 
 
-def evaporation_reduction(exposed_mm: Floats, *, total_evaporable_mm: Floats, readily_evaporable_mm: Floats) -> Floats:
-    """Kr [1] from the depletion of the exposed evaporation layer [mm]; broadcasts. Source: FAO-56 eq. 74. Status: published."""
-    return between((total_evaporable_mm - exposed_mm) / (total_evaporable_mm - readily_evaporable_mm), 0.0, 1.0)
+def evaporation_reduction(exposed_mm: Floats, *, total_evaporable_mm: Floats, per_falling_mm: Floats) -> Floats:
+    """Kr [1] from the depletion of the exposed evaporation layer [mm]; broadcasts. ``per_falling_mm``: 1/(TEW − REW).
+
+    Source: FAO-56 eq. 74. Status: published.
+    """
+    return between((total_evaporable_mm - exposed_mm) * per_falling_mm, 0.0, 1.0)
 
 
 def evaporation_coefficient(
     reduction: Floats, *, largest_coefficient: Floats, basal_coefficient: Floats, exposed_fraction: Floats
 ) -> Floats:
     """Ke [1]; broadcasts. Source: FAO-56 eq. 71. Status: published."""
-    return np.minimum(reduction * (largest_coefficient - basal_coefficient), exposed_fraction * largest_coefficient)
+    return smaller(reduction * (largest_coefficient - basal_coefficient), exposed_fraction * largest_coefficient)
 
 
 def adjusted_depletion_fraction(table_fraction: Floats, crop_evapotranspiration_mm: Floats) -> Floats:
@@ -230,12 +239,13 @@ def stress_coefficient(root_zone_depletion_mm: Floats, *, total_available_mm: Fl
 def surface_share_of_transpiration(stores: Stores, soil: RootZoneColumns) -> Floats:
     """Share of the transpiration that comes from the surface layer [1], shape (column,).
 
-    Kt = (1 − Ds/TEW)/(1 − Dr/TAW) · (Ze/Zr)^0.6, kept in 0-1: the layer gives more the more of its water is left.
+    Kt = (1 − Ds/TEW)/(1 − Dr/TAW) · (Ze/Zr)^0.6, kept in 0-1: the layer gives more the more of its water is left. Both fractions are
+    brought on one division.
     Source: Allen et al. 2005, with the area-wide depletion in place of that of the exposed fraction. Status: published form.
     """
-    left_in_surface = np.maximum(soil.total_evaporable_mm - stores.surface_mm, 0.0) / soil.total_evaporable_mm
-    left_in_root_zone = np.maximum(1.0 - (stores.surface_mm + stores.lower_mm) / soil.total_available_mm, 0.001)
-    return np.minimum(left_in_surface / left_in_root_zone * soil.surface_share_scale, 1.0)
+    left_in_surface = larger(soil.total_evaporable_mm - stores.surface_mm, 0.0)
+    left_in_root_zone = larger(soil.total_available_mm - (stores.surface_mm + stores.lower_mm), 0.001 * soil.total_available_mm)
+    return smaller(left_in_surface / left_in_root_zone * soil.surface_share_scale, 1.0)
 
 
 def water_day(
@@ -260,7 +270,7 @@ def water_day(
     """
     start = stores
     if order is DayOrder.WATER_FIRST:
-        exposed = np.maximum(start.exposed_mm - into_surface_mm, 0.0)
+        exposed = larger(start.exposed_mm - into_surface_mm, 0.0)
         surface, lower, drainage, spill = _drain(start.surface_mm - into_surface_mm, start.lower_mm - into_lower_mm, soil)
         seen = Stores(exposed, surface, lower)
     else:
@@ -268,9 +278,7 @@ def water_day(
         seen = start
 
     kcb, et0 = demand.basal_coefficient, demand.et0_mm
-    reduction = evaporation_reduction(
-        seen.exposed_mm, total_evaporable_mm=soil.total_evaporable_mm, readily_evaporable_mm=soil.readily_evaporable_mm
-    )
+    reduction = evaporation_reduction(seen.exposed_mm, total_evaporable_mm=soil.total_evaporable_mm, per_falling_mm=soil.per_falling_mm)
     ke = evaporation_coefficient(
         reduction, largest_coefficient=demand.largest_coefficient, basal_coefficient=kcb, exposed_fraction=demand.exposed_fraction
     )
@@ -278,30 +286,30 @@ def water_day(
     ks = stress_coefficient(seen.surface_mm + seen.lower_mm, total_available_mm=soil.total_available_mm, depletion_fraction=fraction)
 
     # Evaporation: no more than the exposed layer, and the surface layer, still hold.
-    evaporation = np.minimum(np.maximum(ke * et0, 0.0), demand.exposed_fraction * (soil.total_evaporable_mm - seen.exposed_mm))
-    evaporation = np.minimum(evaporation, np.maximum(soil.total_evaporable_mm - surface, 0.0))
+    evaporation = smaller(larger(ke * et0, 0.0), demand.exposed_fraction * (soil.total_evaporable_mm - seen.exposed_mm))
+    evaporation = smaller(evaporation, larger(soil.total_evaporable_mm - surface, 0.0))
     # An emptied layer may round to more than empty, from which the next day would evaporate less than nothing.
-    exposed = np.minimum(exposed + evaporation / demand.exposed_fraction, soil.total_evaporable_mm)
+    exposed = smaller(exposed + evaporation / demand.exposed_fraction, soil.total_evaporable_mm)
     surface = surface + evaporation
 
     # Transpiration: what one layer cannot give the other gives, down to the wilting point of both.
-    wanted = np.maximum(ks * kcb * et0, 0.0)
-    surface_left = np.maximum(soil.surface_available_mm - surface, 0.0)
-    from_surface = np.minimum(surface_share_of_transpiration(seen, soil) * wanted, surface_left)
-    from_lower = np.minimum(wanted - from_surface, np.maximum(soil.lower_available_mm - lower, 0.0))
-    from_surface = np.minimum(wanted - from_lower, surface_left)
+    wanted = larger(ks * kcb * et0, 0.0)
+    surface_left = larger(soil.surface_available_mm - surface, 0.0)
+    from_surface = smaller(surface_share_of_transpiration(seen, soil) * wanted, surface_left)
+    from_lower = smaller(wanted - from_surface, larger(soil.lower_available_mm - lower, 0.0))
+    from_surface = smaller(wanted - from_lower, surface_left)
     surface = surface + from_surface
     lower = lower + from_lower
     if soil.exchanges:
         rise = soil.exchange_per_day * wettable * (surface - lower * soil.surface_per_lower)
         # Neither layer gives more than a share of what it has left. Dr is the same afterwards: the root zone's balance does not see it.
-        most_up = EXCHANGE_SHARE * np.maximum(soil.lower_available_mm - lower, 0.0)
-        most_down = EXCHANGE_SHARE * np.maximum(soil.surface_available_mm - surface, 0.0)
+        most_up = EXCHANGE_SHARE * larger(soil.lower_available_mm - lower, 0.0)
+        most_down = EXCHANGE_SHARE * larger(soil.surface_available_mm - surface, 0.0)
         rise = between(rise, -most_down, most_up)
         surface = surface - rise
         lower = lower + rise
     if exposed_rooted:
-        exposed = np.maximum(exposed, np.minimum(exposed + from_surface, soil.surface_available_mm))
+        exposed = larger(exposed, smaller(exposed + from_surface, soil.surface_available_mm))
 
     if order is DayOrder.DRAIN_LAST:
         # De takes the day's water after evaporation has looked at it (eq. 77), and never stands above field capacity.
@@ -325,18 +333,18 @@ def _drain(surface_mm: Floats, lower_mm: Floats, soil: RootZoneColumns) -> tuple
     A share of the excess moves on per day; what a break below holds back only leaks; the ground below takes no more than its limit. A
     root zone filled to saturation backs up into the surface layer before anything runs off.
     """
-    surface_excess = np.maximum(-surface_mm, 0.0)
+    surface_excess = larger(-surface_mm, 0.0)
     # What the layer cannot hold at all moves on at once, whatever the share.
-    passed = np.maximum(soil.drains_per_day * surface_excess, surface_excess - soil.surface_excess_limit_mm)
+    passed = larger(soil.drains_per_day * surface_excess, surface_excess - soil.surface_excess_limit_mm)
     surface_mm = surface_mm + passed
     lower_mm = lower_mm - passed
-    excess = np.maximum(-lower_mm, 0.0)
+    excess = larger(-lower_mm, 0.0)
     if soil.perches:
-        held_back = np.minimum(excess, soil.held_back_mm)
+        held_back = smaller(excess, soil.held_back_mm)
         drainage = soil.drains_per_day * (excess - held_back) + LEAK_PER_DAY * held_back
     else:
         drainage = soil.drains_per_day * excess
-    drainage = np.minimum(drainage, soil.percolation_limit_mm)
-    over = np.maximum(excess - drainage - soil.lower_excess_limit_mm, 0.0)
-    backed_up = np.minimum(over, np.maximum(soil.surface_excess_limit_mm + surface_mm, 0.0))
+    drainage = smaller(drainage, soil.percolation_limit_mm)
+    over = larger(excess - drainage - soil.lower_excess_limit_mm, 0.0)
+    backed_up = smaller(over, larger(soil.surface_excess_limit_mm + surface_mm, 0.0))
     return surface_mm - backed_up, lower_mm + (drainage + over), drainage, over - backed_up

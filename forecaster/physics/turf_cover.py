@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from forecaster.physics.limits import between, choose, unit_ramp
+from forecaster.physics.limits import between, choose, larger, unit_slope
 
 Floats = npt.NDArray[np.float64]
 
@@ -36,12 +36,12 @@ class CoverRates(NamedTuple):
     crown_recovery_days: float
 
 
-def growth_response(temperature_c: Floats, *, starts_c: Floats, full_c: Floats, falls_c: Floats, stops_c: Floats) -> Floats:
-    """Growth g(T) [0-1] of turf at a daily mean air temperature: up from ``starts`` to ``full``, down from ``falls`` to ``stops``.
+def growth_response(temperature_c: Floats, *, starts_c: Floats, rise_per_c: Floats, stops_c: Floats, fall_per_c: Floats) -> Floats:
+    """Growth g(T) [0-1] of turf at a daily mean air temperature: up from ``starts`` with ``rise_per_c``, down to ``stops``.
 
-    Broadcasts; NaN in, NaN out. Status: assumption.
+    ``fall_per_c`` is negative: the slope of the way down. Broadcasts; NaN in, NaN out. Status: assumption.
     """
-    return unit_ramp(temperature_c, starts_c, full_c) * unit_ramp(temperature_c, stops_c, falls_c)
+    return unit_slope(temperature_c, starts_c, rise_per_c) * unit_slope(temperature_c, stops_c, fall_per_c)
 
 
 def cover_day(
@@ -64,15 +64,15 @@ def cover_day(
     """
     dry = stress_coefficient < rates.crown_drought_stress
     # One more day of drought, or some paid back; a multiplication costs less than a choice.
-    drought_days = np.maximum(cover.drought_days + ((1.0 + rates.crown_payback) * dry - rates.crown_payback), 0.0)
+    drought_days = larger(cover.drought_days + ((1.0 + rates.crown_payback) * dry - rates.crown_payback), 0.0)
     # Rain stops the dying at once, however long the drought was; the count is paid back slowly all the same.
     dying = dry & (drought_days > endurance_days)
-    regrowth = stress_coefficient * growth * (1.0 - cover.crowns) / rates.crown_recovery_days
+    regrowth = stress_coefficient * growth * (1.0 - cover.crowns) * (1.0 / rates.crown_recovery_days)
     crowns = between(cover.crowns + choose(dying, -rates.crown_loss_per_day, regrowth), 0.0, 1.0)
 
-    pull = np.maximum(potential_transpiration_mm, 0.0) / rates.decline_reference_mm
-    decline = np.maximum((1.0 - stress_coefficient) * pull, cold) * cover.green / rates.decline_days
-    recovery = stress_coefficient * growth * np.maximum(crowns - cover.green, 0.0) / rates.recovery_days
+    pull = larger(potential_transpiration_mm, 0.0) * (1.0 / rates.decline_reference_mm)
+    decline = larger((1.0 - stress_coefficient) * pull, cold) * cover.green * (1.0 / rates.decline_days)
+    recovery = stress_coefficient * growth * larger(crowns - cover.green, 0.0) * (1.0 / rates.recovery_days)
     green = between(cover.green - decline + recovery, 0.0, crowns)
     return Cover(green, crowns, drought_days)
 
@@ -82,7 +82,7 @@ def cold_dormancy(temperature_c: Floats, *, dormant_below_c: Floats) -> Floats:
 
     Broadcasts; NaN in, NaN out. Warm-season turf browns in winter (common practice, no source); the ramp is an assumption.
     """
-    return unit_ramp(temperature_c, dormant_below_c, dormant_below_c - 4.0)
+    return unit_slope(temperature_c, dormant_below_c, -1.0 / 4.0)
 
 
 def basal_coefficient_of_cover(full_cover_coefficient: Floats, green_cover: Floats, *, smallest: float) -> Floats:

@@ -30,8 +30,9 @@ from forecaster.soil.state import Forcing, SoilState
 
 Floats = npt.NDArray[np.float64]
 
-# Not a power of two: rows a whole page apart fall on the same lines of the cache.
-TILE_COLUMNS = 1008
+# What a day touches of so many columns stays in the second cache, and their rows of weather are long enough to be fetched ahead. Not a
+# power of two: rows a whole page apart fall on the same lines of the cache.
+TILE_COLUMNS = 2520
 
 # Where the functions come from that the loop below reaches.
 SOURCES = (limits, snow, interception, repellency, soil_water, turf_cover, fruiting, daily, one_column)
@@ -67,12 +68,25 @@ def _chosen(condition: Any, chosen: Any, otherwise: Any) -> Any:
     return chosen if condition else otherwise
 
 
+def _larger(one: Any, other: Any) -> Any:
+    return one if one > other else other
+
+
+def _smaller(one: Any, other: Any) -> Any:
+    return one if one < other else other
+
+
+# One instruction each, where keeping NaN as numpy does would take four. So NaN may go in here and not come out: it does where the day is
+# not known, and nothing that comes out of such a day is kept.
+OWN_FORMS: dict[Callable[..., Any], Callable[..., Any]] = {limits.choose: _chosen, limits.larger: _larger, limits.smaller: _smaller}
+
+
 def _kernels() -> list[FunctionType]:
     return [
         found
         for module in SOURCES
         for found in vars(module).values()
-        if isinstance(found, FunctionType) and found.__module__ == module.__name__ and found is not limits.choose
+        if isinstance(found, FunctionType) and found.__module__ == module.__name__ and found not in OWN_FORMS
     ]
 
 
@@ -93,7 +107,8 @@ def _compiled_days() -> Callable[..., None]:
     kernels = _kernels()
     for kernel in kernels:
         _teach(kernel, _positional(kernel))
-    _teach(limits.choose, _chosen)
+    for function, form in OWN_FORMS.items():
+        _teach(function, form)
     # numba looks only at this file to see whether what it has stored is still good: what the kernels are is told to it by this number.
     source = _fingerprint(kernels)
 
@@ -102,6 +117,7 @@ def _compiled_days() -> Callable[..., None]:
         rings: Any,
         column: Any,
         weather: Any,
+        today: Any,
         first: Any,
         rates: Any,
         holds: Any,
@@ -113,14 +129,19 @@ def _compiled_days() -> Callable[..., None]:
         amounts: Any,
         exponential: Any,
         driven: Any,
+        hit: Any,
+        brought: Any,
         left: Any,
         place: Any,
+        asked: Any,
         kept: Any,
     ) -> None:
         n = exponential.shape[0]
-        unknown_past = True
+        unknown_past = lying = True
         for day in range(weather.rain_mm.shape[0]):
-            one_column.water(now, amounts, exponential, column, weather, day, first, rates, holds, order)
+            held = one_column.fetch(today, weather, day, first, holds, rates, lying)
+            one_column.water(now, amounts, exponential, column, today, rates, held, order, asked)
+            lying = one_column.lies(now, held)
             with numba.objmode():
                 np.exp(exponential, exponential)
             if unknown_past:
@@ -131,10 +152,10 @@ def _compiled_days() -> Callable[..., None]:
                     rings.wetness_until_round[fruiting.RISE_WINDOW_DAYS - 1, i] = rings.wetness[fruiting.RISE_WINDOW_DAYS - 1, i]
                 for row in range(fruiting.RISE_WINDOW_DAYS - 2, -1, -1):
                     for i in range(n):
-                        rings.wetness_until_round[row, i] = np.maximum(rings.wetness[row, i], rings.wetness_until_round[row + 1, i])
-            one_column.rest(now, amounts, exponential, column, weather, day, first, rates, holds, rings, factor, unknown_past, driven, left)
-            one_column.remember(rings, day, driven, left, lags, weights, share)
-            one_column.tell(now, amounts, left, column, weather, day, first, place, kept)
+                        rings.wetness_until_round[row, i] = limits.larger(rings.wetness[row, i], rings.wetness_until_round[row + 1, i])
+            one_column.rest(now, amounts, exponential, column, today, day, rates, held, rings, factor, unknown_past, driven, left)
+            one_column.remember(rings, day, driven, left, lags, weights, share, hit, brought)
+            one_column.tell(now, amounts, left, column, today, day, first, place, kept, held.unknown)
         source  # noqa: B018
 
     options = {"error_model": "numpy", "pipeline_class": _DistinctArrays}
@@ -161,6 +182,7 @@ def run_compiled(
     holds = held_in_run(columns, model, rain_over_capacity=forcing.rain_over_capacity_mm is not None)
     given = drivers_of(forcing)
     weather = Drivers._make(np.ascontiguousarray(series) for series in given)
+    asked = daily.Amounts._make(name in names for name in daily.Amounts._fields)
     place = np.array([names.index(name) if name in names else -1 for name in SERIES])
     finals = []
     for first in range(0, columns.count, TILE_COLUMNS):
@@ -169,12 +191,12 @@ def run_compiled(
         now = _copied(daily.moving_of(state.part(tile)))
         rings = _copied(fruiting.fruiting_rings(state.part(tile).fruiting()))
         column = _copied(columns_of(columns.part(tile)))
-        column = column._replace(soil=column.soil._replace(exchanges=True, perches=True))
         amounts = daily.Amounts(*(np.empty(n) for _ in daily.Amounts._fields))
         left = fruiting.FruitingDay(np.empty(n), np.empty(n), np.empty(n, dtype=np.bool_), np.empty(n), np.empty(n), np.empty(n))
+        today = Drivers._make(np.empty(n, dtype=series.dtype) for series in weather)
         driven = fruiting.FruitingDrivers(*(np.empty(n) for _ in fruiting.FruitingDrivers._fields))
-        days(now, rings, column, weather, first, rates, holds, order, lags, weights, fruits.unprimed_share, fruits.cold_night_factor,
-             amounts, np.empty(n), driven, left, place, kept)  # fmt: skip
+        days(now, rings, column, weather, today, first, rates, holds, order, lags, weights, fruits.unprimed_share, fruits.cold_night_factor,
+             amounts, np.empty(n), driven, np.empty(n, dtype=np.uint32), np.empty(n), left, place, asked, kept)  # fmt: skip
         finals.append(daily.state_of(now, fruiting.remembered(rings, forcing.rain_mm.shape[0])))
     return SoilState.joined(finals)
 

@@ -15,7 +15,7 @@ import numpy.typing as npt
 from forecaster.physics import repellency, soil_water, turf_cover
 from forecaster.physics.fruiting import FruitingDrivers, FruitingMemory
 from forecaster.physics.interception import intercepted_day
-from forecaster.physics.limits import between, choose, unit_ramp
+from forecaster.physics.limits import between, choose, larger, smaller, unit_slope
 from forecaster.physics.snow import snow_day
 from forecaster.soil.day_inputs import Column, Drivers, Holds, Rates
 from forecaster.soil.state import SoilState
@@ -104,15 +104,15 @@ def moved_by_day(
             now.intercepted_mm, arriving, capacity_mm=column.interception_mm, potential_mm=potential
         )
         # What evaporates from wet leaves is not asked of the soil a second time.
-        asked = et0 * (1.0 - intercepted / np.maximum(potential, 1e-9))
+        asked = et0 * (1.0 - intercepted / larger(potential, 1e-9))
     else:
         held, intercepted, water_in, asked = now.intercepted_mm, now.intercepted_mm, arriving, et0
 
     runoff: Floats | float = 0.0
     if holds.rain_over_capacity:
         # Dry soil first takes what its top layer lacks, however fast it falls (assumption).
-        room = np.maximum(now.stores.surface_mm, 0.0)
-        runoff = np.minimum(np.maximum(today.rain_over_capacity_mm - room, 0.0), water_in)
+        room = larger(now.stores.surface_mm, 0.0)
+        runoff = smaller(larger(today.rain_over_capacity_mm - room, 0.0), water_in)
         water_in = water_in - runoff
     if holds.frost:
         runoff = choose(thawed, runoff, runoff + water_in)
@@ -193,7 +193,7 @@ def relaxed(repellency_log10_s: Floats, exponential: Floats, today: Drivers, col
 
 def available_water_fraction(now: Moving, column: Column) -> Floats:
     """Share of what roots can take from the root zone that is there [0-1]."""
-    return between(1.0 - root_zone_depletion(now) / column.soil.total_available_mm, 0.0, 1.0)
+    return between(1.0 - root_zone_depletion(now) * column.soil.per_total_available_mm, 0.0, 1.0)
 
 
 def root_zone_depletion(now: Moving) -> Floats:
@@ -208,7 +208,7 @@ def surface_water(now: Moving, column: Column) -> Floats:
 
 def surface_available_fraction(now: Moving, column: Column) -> Floats:
     """Share of what roots can take from the surface layer that is there [0-1]."""
-    return between(1.0 - now.stores.surface_mm / column.soil.surface_available_mm, 0.0, 1.0)
+    return between(1.0 - now.stores.surface_mm * column.soil.per_surface_available_mm, 0.0, 1.0)
 
 
 def _coefficients(now: Moving, today: Drivers, column: Column, rates: Rates, holds: Holds) -> tuple[Floats, Floats]:
@@ -217,13 +217,13 @@ def _coefficients(now: Moving, today: Drivers, column: Column, rates: Rates, hol
     green = now.cover.green
     if holds.cold_slows_use:
         # Cold roots take up little, and what does not grow transpires little: the soil's warmth stands for both (assumption).
-        green = green * unit_ramp(today.soil_temperature_c, column.growth_starts_c, column.growth_full_c)
+        green = green * unit_slope(today.soil_temperature_c, column.growth_starts_c, column.growth_rise_per_c)
     kcb = turf_cover.basal_coefficient_of_cover(column.basal_crop_coefficient, green, smallest=rates.minimum_basal_coefficient)
     if holds.climate_adjusted:
         kcb = kcb + term * (kcb > ADJUSTED_ABOVE)
-    often = np.maximum(now.wetting_interval_days, now.days_since_wetting) <= OFTEN_WET_DAYS
+    often = larger(now.wetting_interval_days, now.days_since_wetting) <= OFTEN_WET_DAYS
     base = rates.kc_max_base - (rates.kc_max_base - rates.kc_max_base_often_wet) * often
-    return kcb, np.maximum(base + term, kcb + 0.05)
+    return kcb, larger(base + term, kcb + 0.05)
 
 
 def _cover(now: Moving, stress: Floats, today: Drivers, column: Column, rates: Rates, holds: Holds) -> turf_cover.Cover:
@@ -231,9 +231,9 @@ def _cover(now: Moving, stress: Floats, today: Drivers, column: Column, rates: R
     growth = turf_cover.growth_response(
         warmth,
         starts_c=column.growth_starts_c,
-        full_c=column.growth_full_c,
-        falls_c=column.growth_falls_c,
+        rise_per_c=column.growth_rise_per_c,
         stops_c=column.growth_stops_c,
+        fall_per_c=column.growth_fall_per_c,
     )
     cold = turf_cover.cold_dormancy(warmth, dormant_below_c=column.dormant_below_c) if holds.winter_dormancy else 0.0
     return turf_cover.cover_day(

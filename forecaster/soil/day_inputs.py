@@ -27,9 +27,9 @@ class Column(NamedTuple):
     basal_crop_coefficient: Floats
     height_weight: Floats
     growth_starts_c: Floats
-    growth_full_c: Floats
-    growth_falls_c: Floats
+    growth_rise_per_c: Floats
     growth_stops_c: Floats
+    growth_fall_per_c: Floats
     potential_repellency_log10_s: Floats
     critical_water_m3m3: Floats
     crown_endurance_days: Floats
@@ -106,6 +106,8 @@ def columns_of(columns: ColumnParameters) -> Column:
         per_surface_mm=1.0 / (1000.0 * columns.surface_depth_m),
         exposed_fraction=soil_water.exposed_and_wetted_fraction(columns.ground_cover),
         height_weight=soil_water.height_weight(columns.turf_height_m),
+        growth_rise_per_c=1.0 / (columns.growth_full_c - columns.growth_starts_c),
+        growth_fall_per_c=1.0 / (columns.growth_falls_c - columns.growth_stops_c),
         **{name: getattr(columns, name) for name in Column._fields if hasattr(columns, name)},
     )
 

@@ -73,7 +73,7 @@ def test_brown_turf_comes_back_only_as_far_as_its_crowns_live() -> None:
 
 def test_growth_has_two_ramps() -> None:
     growth = turf_cover.growth_response(
-        np.array([4.0, 9.0, 14.0, 20.0, 26.0, 30.0, 34.0]), starts_c=4.0, full_c=14.0, falls_c=26.0, stops_c=34.0
+        np.array([4.0, 9.0, 14.0, 20.0, 26.0, 30.0, 34.0]), starts_c=4.0, rise_per_c=1.0 / 10.0, stops_c=34.0, fall_per_c=-1.0 / 8.0
     )
     assert growth == pytest.approx([0.0, 0.5, 1.0, 1.0, 1.0, 0.5, 0.0])
 
