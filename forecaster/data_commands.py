@@ -181,6 +181,36 @@ def explain(
 
 
 @app.command()
+def rebuild(
+    ground: Annotated[str, typer.Argument(help="Id of a configured ground.")],
+    day: Annotated[
+        datetime | None, typer.Argument(metavar="[DAY]", formats=["%Y-%m-%d"], help="The outlooks of this day (default: the newest).")
+    ] = None,
+    every: Annotated[bool, typer.Option("--all", help="Of every day that is kept.")] = False,
+    config: ConfigFolder = None,
+    data: DataFolder = None,
+) -> None:
+    """Make past outlooks once more from what they rested on, and say whether they are the same. Writes nothing; 1 where they are not."""
+    from forecaster.commands.rebuild import kept_days, print_rebuilt, try_rebuild
+    from forecaster.commands.rebuild import rebuild as rebuild_day
+    from forecaster.settings.environment import read_environment
+    from forecaster.startup import make_context
+
+    with told_in_one_line():
+        choose(config, data)
+        context = make_context(read_environment())
+        place = context.configuration.ground(ground)
+        if every:
+            same = [try_rebuild(place, one, context, console()) for one in kept_days(place, context)]
+        else:
+            rebuilt = rebuild_day(place, kept_days(place, context)[-1] if day is None else day.date(), context)
+            print_rebuilt(rebuilt, console())
+            same = [rebuilt.identical]
+    if not all(same):
+        raise typer.Exit(1)
+
+
+@app.command()
 def rehearse(
     ground: Annotated[str, typer.Argument(help="Id of a configured ground.")],
     files: Annotated[

@@ -22,7 +22,8 @@ from forecaster.ground.ground import Ground
 from forecaster.ground.surface import Surface
 from forecaster.physics import soil_heat
 from forecaster.pipeline.context import Context
-from forecaster.pipeline.gather import GatheredWeather, joined_weather, read_onsite
+from forecaster.pipeline.gather import joined_weather, read_onsite
+from forecaster.pipeline.joining import GatheredWeather
 from forecaster.pipeline.pull import Pull
 from forecaster.pipeline.soil_run import GroundRun, run_soil, surface_runs
 from forecaster.quantities import Origin

@@ -12,7 +12,8 @@ from rich.table import Table
 from forecaster.ground.ground import Ground
 from forecaster.member_documents import MemberStatus
 from forecaster.pipeline.context import Context
-from forecaster.pipeline.gather import GatheredWeather, joined_weather, read_onsite
+from forecaster.pipeline.gather import joined_weather, read_onsite
+from forecaster.pipeline.joining import GatheredWeather
 from forecaster.pipeline.member_pull import members_of
 from forecaster.pipeline.pull import Pull
 from forecaster.storage.database import reading

@@ -23,18 +23,17 @@ from forecaster.ground.ground import Ground
 from forecaster.pipeline.context import Context
 from forecaster.pipeline.entered import with_entered
 from forecaster.pipeline.failure import record_failure
-from forecaster.pipeline.gather import issues_to_store, joined_weather, read_onsite, wants_history
+from forecaster.pipeline.gather import issues_to_store, read_onsite, read_sources, wants_history
+from forecaster.pipeline.inputs import RunInputs, work_out
+from forecaster.pipeline.kept_run import run_to_keep
 from forecaster.pipeline.leases import Check, LeaseLost, nobody_else
 from forecaster.pipeline.member_pull import member_issues, members_of
-from forecaster.pipeline.member_run import with_members
 from forecaster.pipeline.pictures import mail_pictures
 from forecaster.pipeline.planned import calendar_file, plan_windows
-from forecaster.pipeline.pull import pull_history, pull_weather
+from forecaster.pipeline.pull import Pull, pull_history, pull_weather
 from forecaster.pipeline.soil_run import (
     keep_state,
-    run_soil,
     stored_start,
-    surface_runs,
     weather_needed_since,
     window_start,
 )
@@ -43,9 +42,6 @@ from forecaster.pipeline.team_calendar import refresh_calendar, with_calendar
 from forecaster.pipeline.telling import Telling, WithIt, digest_awaited, enqueue_digest, enqueue_notices, withdraw_overtaken
 from forecaster.pipeline.together import Asked
 from forecaster.risk.explain import explanation
-from forecaster.risk.judgement import judge
-from forecaster.risk.outlook import build_outlook
-from forecaster.risk.wet_hours import wet_hours_of
 from forecaster.storage.conditions import low_disk
 from forecaster.storage.cycles import CycleRecord, save_cycle
 from forecaster.storage.database import reading, transaction
@@ -55,6 +51,7 @@ from forecaster.storage.grounds import retire_other_grounds, save_ground
 from forecaster.storage.mailed import withdraw_messages
 from forecaster.storage.outlooks import save_outlook
 from forecaster.storage.retention import prune
+from forecaster.storage.runs import save_run
 from forecaster.storage.service_documents import BOOKING, RULES, save_service_document
 from forecaster.storage.told import Told, last_told, save_told
 from forecaster.storage.weather import save_issue
@@ -99,64 +96,35 @@ def run_ground(ground: Ground, context: Context, *, asked: Asked | None = None, 
 
 def _run(ground: Ground, context: Context, *, started: datetime, asked: Asked, check: Check) -> CycleRecord:
     configuration = context.configuration
-    model, service = configuration.model, configuration.service
-    today = started.astimezone(ground.time_zone).date()
-    window = window_start(today, history_days=service.history_days)
-
-    refresh_calendar(ground, context, now=started)
-    pulled, onsite = pull_weather(ground, context, now=started, asked=asked.forecast), read_onsite(ground, now=started)
-    with reading(context.engine) as session:
-        ground, standing = with_calendar(session, ground, now=started)
-        configured = _configured(ground, standing)
-        ground = with_entered(session, ground)
-        start = stored_start(session, ground, model, before=window)
-        history_wanted = wants_history(session, ground, start, window=window, now=started)
-    if history_wanted and (history := pull_history(ground, context, before=window, now=started)):
-        # What came before is known now: what was assumed instead of it is forgotten.
-        pulled, start = replace(pulled, issues=(*pulled.issues, history)), None
-    with reading(context.engine) as session:
-        since = weather_needed_since(ground, start, window=window)
-        weather = joined_weather(session, ground, pulled, onsite, now=started, since=since, stale_after_hours=service.stale_after_hours)
-        members = members_of(session, ground, asked.members, now=started, options=service)
-    run = run_soil(ground, weather, model, start=start, window=window, today=today)
-    weather, spread = with_members(ground, weather, members, run, configuration, now=started)
-    wet_hours = wet_hours_of(ground, weather.frame, now=started)
-    judged = [(surface, judge(surface, configuration.rules, today=today)) for surface in surface_runs(ground, weather, run)]
-    outlooks = tuple(
-        build_outlook(
-            surface,
-            configuration.rules,
-            today=today,
-            issued_at=started,
-            wet_hours=wet_hours[surface.surface.id],
-            judged=said,
-            members=spread.get(surface.surface.id),
-        )
-        for surface, said in judged
-    )
+    inputs, pulled, calendar_ground, standing = _gather(ground, context, asked, now=started)
+    ground = inputs.ground
+    found = work_out(inputs, configuration)
+    weather, outlooks, today = found.weather, found.outlooks, started.astimezone(ground.time_zone).date()
     with reading(context.engine) as session:
         low = low_disk(session)
     charts = {
         outlook.surface_id: {} if low else {name: render_svg(chart) for name, chart in chart_set(outlook).items()} for outlook in outlooks
     }
 
-    telling = Telling(ground, context.public_url, started, service.cycle_every_minutes)
+    telling = Telling(ground, context.public_url, started, configuration.service.cycle_every_minutes)
     with reading(context.engine) as session:
         awaited = digest_awaited(session, telling)
     pictures = mail_pictures(outlooks, charts) if awaited else ()
 
     with transaction(context.engine) as session:
         check(session)
-        for issue in (*issues_to_store(ground, pulled.issues, now=started), *member_issues(ground, members, now=started)):
+        for issue in (*issues_to_store(ground, pulled.issues, now=started), *member_issues(ground, inputs.members, now=started)):
             save_issue(session, issue)
         if weather.report is not None:
             save_weather_report(session, weather.report)
         if standing is not None:
-            save_ground(session, configured, started)
-        keep_state(session, ground, model, run)
+            save_ground(session, _configured(calendar_ground, standing), started)
+        keep_state(session, ground, configuration.model, found.run)
         for outlook in outlooks:
             save_outlook(session, outlook, charts[outlook.surface_id])
-        for surface, said in () if low else judged:
+        if not low:
+            save_run(session, run_to_keep(inputs, configuration))
+        for surface, said in () if low else found.judged:
             save_explanation(session, explanation(surface, said, configuration.rules, today=today, issued_at=started))
         before = {alert.id: alert.severity for alert, _ in open_alerts(session, ground.id)}
         decision = _decide(session, ground, outlooks, context, now=started)
@@ -175,6 +143,30 @@ def _run(ground: Ground, context: Context, *, started: datetime, asked: Asked, c
         save_cycle(session, record)
         prune(session, ground.id, started)
     return record
+
+
+def _gather(ground: Ground, context: Context, asked: Asked, *, now: datetime) -> tuple[RunInputs, Pull, Ground, CalendarStanding | None]:
+    """Ask and read everything that the run rests on; nothing is worked out yet.
+
+    Beside it: what was pulled, the ground as configured with the fixtures of its calendar, and how that stands.
+    """
+    configuration = context.configuration
+    window = window_start(now.astimezone(ground.time_zone).date(), history_days=configuration.service.history_days)
+    refresh_calendar(ground, context, now=now)
+    pulled, onsite = pull_weather(ground, context, now=now, asked=asked.forecast), read_onsite(ground, now=now)
+    with reading(context.engine) as session:
+        configured, standing = with_calendar(session, ground, now=now)
+        ground = with_entered(session, configured)
+        start = stored_start(session, ground, configuration.model, before=window)
+        history_wanted = wants_history(session, ground, start, window=window, now=now)
+    if history_wanted and (history := pull_history(ground, context, before=window, now=now)):
+        # What came before is known now: what was assumed instead of it is forgotten.
+        pulled, start = replace(pulled, issues=(*pulled.issues, history)), None
+    with reading(context.engine) as session:
+        since = weather_needed_since(ground, start, window=window)
+        sources = read_sources(session, ground, pulled, onsite, now=now, since=since)
+        members = members_of(session, ground, asked.members, now=now, options=configuration.service)
+    return RunInputs(ground, now, start, sources, members), pulled, configured, standing
 
 
 def _configured(ground: Ground, standing: CalendarStanding | None) -> GroundSummary:

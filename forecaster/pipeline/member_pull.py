@@ -5,8 +5,9 @@ from __future__ import annotations
 import logging
 import time
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
+from functools import cached_property
 
 from sqlalchemy.orm import Session
 
@@ -41,11 +42,22 @@ MemberOutcome = MemberWeather | WeatherError
 
 @dataclass(frozen=True)
 class Members:
-    """The members of a ground's outlook (None: there are none that serve), and what is told of them. ``new``: pulled in this cycle."""
+    """The members of a ground's outlook (None: there are none that serve), and what is told of them.
+
+    ``new``: pulled in this cycle; ``stored``: what is stored of them, if they are yet.
+    """
 
     weather: MemberWeather | None
     status: MemberStatus
     new: bool = False
+    stored: bytes | None = field(default=None, repr=False, compare=False)
+
+    @cached_property
+    def blob(self) -> bytes | None:
+        """The members as they are stored; None where there are none."""
+        if self.weather is None:
+            return None
+        return encode_members(self.weather) if self.stored is None else self.stored
 
 
 def source_of(ground: Ground) -> str | None:
@@ -106,10 +118,10 @@ def members_of(session: Session, ground: Ground, pulled: MemberOutcome | None, *
     problem = pulled.message if isinstance(pulled, WeatherError) else None
     if isinstance(pulled, MemberWeather):
         return Members(pulled, _status(pulled, now=now, problem=None), new=True)
-    kept = None
+    kept, blob = None, None
     for issue in latest_issues(session, ground.id, source, now=now):
         try:
-            kept = decode_members(issue.blob)
+            kept, blob = decode_members(issue.blob), issue.blob
         except StorageError as error:
             log.error("the weather members of %s issued at %s are left out: %s", ground.id, issue.issued_at, error.message)
     if kept is None:
@@ -117,7 +129,7 @@ def members_of(session: Session, ground: Ground, pulled: MemberOutcome | None, *
     status = _status(kept, now=now, problem=problem)
     if (status.age_hours or 0.0) > options.stale_after_hours:
         return _none(f"the newest are {age_in_words(status.age_hours or 0.0)} old" + (f", and {problem}" if problem else ""), problem)
-    return Members(kept, status)
+    return Members(kept, status, stored=blob)
 
 
 def without_use(members: Members, reason: str) -> Members:
@@ -127,11 +139,11 @@ def without_use(members: Members, reason: str) -> Members:
 
 def member_issues(ground: Ground, members: Members, *, now: datetime) -> list[StoredIssue]:
     """Members that were just pulled, as one compressed blob."""
-    weather, source = members.weather, source_of(ground)
-    if not members.new or weather is None or source is None:
+    weather, blob, source = members.weather, members.blob, source_of(ground)
+    if not members.new or weather is None or blob is None or source is None:
         return []
     first, last = weather.hours[0].to_pydatetime(), weather.hours[-1].to_pydatetime()
-    return [StoredIssue(ground.id, source, weather.issued_at, now, first, last, encode_members(weather))]
+    return [StoredIssue(ground.id, source, weather.issued_at, now, first, last, blob)]
 
 
 def _status(weather: MemberWeather, *, now: datetime, problem: str | None) -> MemberStatus:

@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from forecaster.ground.ground import Ground
 from forecaster.member_documents import MemberDay
-from forecaster.pipeline.gather import GatheredWeather
+from forecaster.pipeline.joining import GatheredWeather
 from forecaster.pipeline.member_pull import Members, without_use
 from forecaster.pipeline.soil_run import GroundRun, one_after_the_other
 from forecaster.quantities import TurfState

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import logging
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
+from functools import cached_property
 from pathlib import Path
 
 from forecaster.errors import WeatherError
@@ -21,6 +22,7 @@ from forecaster.sources.openmeteo_archive import fetch_archive
 from forecaster.sources.sample import load_sample
 from forecaster.storage.answers import StoredAnswer, save_answer, stored_answer
 from forecaster.storage.database import reading, transaction
+from forecaster.weather.codec import encode
 from forecaster.weather.frame import HourlyWeather, WeatherSource
 
 log = logging.getLogger(__name__)
@@ -34,10 +36,16 @@ SPIN_UP_DAYS = 400
 
 @dataclass(frozen=True)
 class Issue:
-    """One frame as one service issued it; ``source`` is the name it is stored under."""
+    """One frame as one service issued it; ``source`` is the name it is stored under, ``stored`` what is stored of it, if it is yet."""
 
     source: str
     frame: HourlyWeather
+    stored: bytes | None = field(default=None, repr=False, compare=False)
+
+    @cached_property
+    def blob(self) -> bytes:
+        """The whole frame as it is stored."""
+        return encode(self.frame) if self.stored is None else self.stored
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,7 @@ from sqlalchemy.orm import Session
 from forecaster.errors import StorageError
 from forecaster.ground.ground import Ground
 from forecaster.physics.soil_heat import SoilHeat
-from forecaster.pipeline.gather import GatheredWeather
+from forecaster.pipeline.joining import GatheredWeather
 from forecaster.pipeline.start import Start
 from forecaster.quantities import TurfState
 from forecaster.risk.judgement import SurfaceRun
@@ -79,13 +79,22 @@ def stored_start(session: Session, ground: Ground, model: ModelParameters, *, be
     while (found := latest_state_before(session, ground.id, day, fingerprint=fingerprint)) is not None:
         day, blob = found
         try:
-            return _start(day, unpack_arrays(blob), first_guess(surface_columns(ground.surfaces), model))
+            return start_of(day, unpack_arrays(blob), first_guess(surface_columns(ground.surfaces), model))
         except StorageError as error:
             log.error("the soil state of %s at the end of %s is left out: %s", ground.id, day, error.message)
     return None
 
 
-def _start(day: date, arrays: Mapping[str, npt.NDArray[Any]], guess: SoilState) -> Start:
+def start_arrays(start: Start) -> dict[str, npt.NDArray[Any]]:
+    """A start as named arrays, for ``start_of`` to make it from again; its day is told apart."""
+    arrays: dict[str, npt.NDArray[Any]] = {field.name: getattr(start.state, field.name) for field in fields(SoilState)}
+    if start.heat is not None:
+        arrays |= {_HEAT + field.name: np.asarray(getattr(start.heat, field.name)) for field in fields(SoilHeat)}
+    arrays[_FROM] = np.array([start.simulated_from.toordinal()])
+    return arrays
+
+
+def start_of(day: date, arrays: Mapping[str, npt.NDArray[Any]], guess: SoilState) -> Start:
     """Raises: StorageError where an array is not there or is not of the shape that a state of these columns has now."""
     shapes = {field.name: getattr(guess, field.name).shape for field in fields(SoilState)} | {_FROM: (1,)}
     heat = {field.name: arrays[_HEAT + field.name] for field in fields(SoilHeat) if _HEAT + field.name in arrays}
@@ -102,10 +111,7 @@ def _start(day: date, arrays: Mapping[str, npt.NDArray[Any]], guess: SoilState) 
 
 def keep_state(session: Session, ground: Ground, model: ModelParameters, run: GroundRun) -> None:
     """Store the state before the window, for the next cycles to go on from, and forget those that are too old to be needed."""
-    arrays: dict[str, npt.NDArray[np.generic]] = {field.name: getattr(run.kept, field.name) for field in fields(SoilState)}
-    if run.kept_heat is not None:
-        arrays |= {_HEAT + field.name: np.asarray(getattr(run.kept_heat, field.name)) for field in fields(SoilHeat)}
-    arrays[_FROM] = np.array([run.simulated_from.toordinal()])
+    arrays = start_arrays(Start(run.kept_day, run.kept, run.kept_heat, run.simulated_from))
     save_state(session, ground.id, run.kept_day, fingerprint=state_fingerprint(ground.surfaces, model), arrays=arrays)
     drop_states_before(session, ground.id, run.kept_day - timedelta(days=KEEP_STATES_DAYS))
 

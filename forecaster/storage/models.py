@@ -101,6 +101,28 @@ class OutlookRow(Table):
     charts: Mapped[bytes]
 
 
+class RunRow(Table):
+    """The run behind the outlooks of a local day; ``rests_on`` names the issues and parts that it needs."""
+
+    __tablename__ = "run"
+
+    ground_id: Mapped[str] = mapped_column(ForeignKey("ground.id"), primary_key=True)
+    local_day: Mapped[date] = mapped_column(primary_key=True)
+    started_at: Mapped[datetime]
+    document: Mapped[bytes]
+    rests_on: Mapped[dict[str, Any]]
+
+
+class RunPartRow(Table):
+    """What runs rest on and no issue holds: start states, own instruments; under the hash of its bytes."""
+
+    __tablename__ = "run_part"
+
+    ground_id: Mapped[str] = mapped_column(ForeignKey("ground.id"), primary_key=True)
+    digest: Mapped[str] = mapped_column(primary_key=True)
+    blob: Mapped[bytes]
+
+
 class ExplanationRow(Table):
     """Why each rule did or did not speak: the newest of each surface."""
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import zlib
 from collections.abc import Collection, Mapping
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from pydantic import ValidationError
@@ -52,6 +52,12 @@ def latest_outlooks(
     if surface_ids is not None:
         query = query.where(OutlookRow.surface_id.in_(surface_ids))
     return {row.surface_id: _read(row) for row in session.scalars(query)}
+
+
+def outlooks_of_day(session: Session, ground_id: str, day: date) -> dict[str, SurfaceOutlook]:
+    """The outlooks of one local day, by surface id; old ones without their past days. Raises: as ``latest_outlook``."""
+    rows = session.scalars(select(OutlookRow).where(OutlookRow.ground_id == ground_id, OutlookRow.local_day == day))
+    return {row.surface_id: _read(row) for row in rows}
 
 
 def outlook_times(session: Session, ground_id: str, *, now: datetime, surface_ids: Collection[str]) -> dict[str, datetime]:

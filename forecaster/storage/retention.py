@@ -16,12 +16,16 @@ from forecaster.documents import SurfaceOutlook
 from forecaster.storage.ahead import not_ahead
 from forecaster.storage.enclosures import drop_enclosures
 from forecaster.storage.models import CycleRow, MessageRow, OutlookRow, WeatherIssueRow
+from forecaster.storage.runs import drop_runs, issues_of_runs, run_days
 
 NO_CHARTS = zlib.compress(b"{}")
 EVERY_ISSUE = timedelta(days=30)
-"""Every issue of the weather is kept this long; of older ones the first of each UTC day."""
+"""Every issue of the weather is kept this long; of older ones the first of each UTC day, and what a kept run rests on."""
 ONE_ISSUE_A_DAY = timedelta(days=800)
 """Two seasons and a winter: for rehearsing rules and for scoring."""
+REBUILT_DAILY = timedelta(days=90)
+"""For so long every kept outlook can be rebuilt from what it rests on, of older ones the first of each week."""
+REBUILT_WEEKLY = ONE_ISSUE_A_DAY
 WHOLE_OUTLOOKS = timedelta(days=7)
 """After this an outlook loses its charts and its past days, which its own earlier outlooks and the weather hold."""
 RECORDS = timedelta(days=400)
@@ -30,6 +34,7 @@ RECORDS = timedelta(days=400)
 
 def prune(session: Session, ground_id: str, now: datetime) -> None:
     """Drop what has outlived its use for one ground."""
+    _thin_runs(session, ground_id, now)
     _thin_issues(session, ground_id, now)
     _shrink_outlooks(session, ground_id, now)
     drop_enclosures(session, now)
@@ -37,6 +42,19 @@ def prune(session: Session, ground_id: str, now: datetime) -> None:
     session.execute(delete(CycleRow).where(CycleRow.finished_at < now - RECORDS))
     ended = MessageRow.status.in_(("sent", "failed", "expired"))
     session.execute(delete(MessageRow).where(ended, MessageRow.expires_at < now - RECORDS))
+
+
+def _thin_runs(session: Session, ground_id: str, now: datetime) -> None:
+    """Of old runs keep the first of each week."""
+    weeks: set[tuple[int, int]] = set()
+    surplus = []
+    for day in run_days(session, ground_id):
+        week = day.isocalendar()[:2]
+        outlived = day < (now - REBUILT_WEEKLY).date() or (week in weeks and day < (now - REBUILT_DAILY).date())
+        if outlived:
+            surplus.append(day)
+        weeks.add(week)
+    drop_runs(session, ground_id, tuple(surplus))
 
 
 def _thin_issues(session: Session, ground_id: str, now: datetime) -> None:
@@ -53,11 +71,12 @@ def _thin_issues(session: Session, ground_id: str, now: datetime) -> None:
     for source, issued_at in session.execute(latest):
         newest[source] = issued_at
     kept: set[tuple[str, date]] = set()
+    needed = issues_of_runs(session, ground_id)
     surplus = []
     for row_id, source, issued_at in rows:
         day = (source, issued_at.date())
         outlived = day in kept or issued_at < now - ONE_ISSUE_A_DAY
-        if outlived and issued_at != newest.get(source):
+        if outlived and issued_at != newest.get(source) and (source, issued_at) not in needed:
             surplus.append(row_id)
         kept.add(day)
     if surplus:

@@ -133,6 +133,16 @@ class HourlyWeather:
         return np.asarray(self.values.index >= pd.Timestamp(self.issued_at + HOURLY_FOR))
 
 
+def frame_since(frame: HourlyWeather, moment: datetime) -> HourlyWeather:
+    """The frame from the hour of a moment on; the same one where it begins no earlier."""
+    keep = np.asarray(frame.values.index >= pd.Timestamp(moment).tz_convert("UTC").floor("h"))
+    if keep.all():
+        return frame
+    rough = None if frame.rough is None else frame.rough[keep]
+    taken = tuple(one.at(pd.DatetimeIndex(frame.values.index[keep])) for one in frame.taken_out)
+    return replace(frame, values=frame.values[keep], origins=frame.origins[keep], rough=rough, taken_out=taken)
+
+
 def origins_by_time(values: pd.DataFrame, *, now: datetime, past: Origin = Origin.MODELLED) -> pd.DataFrame:
     """Give each present value an origin by its hour: ``past`` before ``now``, forecast from the hour that contains it on.
 

@@ -14,6 +14,7 @@ from forecaster.alerts.digest import build_digest
 from forecaster.errors import StorageError
 from forecaster.ground.ground import Recipient, WeatherChoice
 from forecaster.pipeline import cycle as cycle_module
+from forecaster.pipeline import inputs as inputs_module
 from forecaster.pipeline import soil_run
 from forecaster.pipeline.claims import run_cycles
 from forecaster.pipeline.outgoing import send_due
@@ -328,14 +329,14 @@ class TestOneBadGround:
         return service
 
     def test_does_not_stop_the_others_and_its_people_are_told(self, two: Service, monkeypatch: pytest.MonkeyPatch) -> None:
-        sound = cycle_module.run_soil
+        sound = inputs_module.run_soil
 
         def fails(ground, *args, **kwargs):
             if ground.id == "other":
                 raise ZeroDivisionError("invented")
             return sound(ground, *args, **kwargs)
 
-        monkeypatch.setattr(cycle_module, "run_soil", fails)
+        monkeypatch.setattr(inputs_module, "run_soil", fails)
         records = {record.ground_id: record for record in run_cycles(two.context())}
         send_due(two.context())
         assert records["other"].status == "failed"
@@ -374,7 +375,7 @@ class TestOneBadGround:
         def fails(*_args, **_kwargs):
             raise RuntimeError("invented")
 
-        monkeypatch.setattr(cycle_module, "run_soil", fails)
+        monkeypatch.setattr(inputs_module, "run_soil", fails)
         sample = replace(service.ground, weather=WeatherChoice("sample", str(shipped_folder("sample_weather"))))
         service.configuration = replace(service.configuration, grounds=(sample,))
         service.now = datetime(2026, 9, 12, 5, 0, tzinfo=UTC)

@@ -6,7 +6,7 @@ from email.message import EmailMessage
 
 import pytest
 
-from forecaster.pipeline import cycle as cycle_module
+from forecaster.pipeline import inputs as inputs_module
 from forecaster.storage.database import transaction
 from forecaster.storage.models import MessageRow
 from forecaster.web.stored import StoredReads
@@ -20,7 +20,7 @@ def broken(monkeypatch: pytest.MonkeyPatch) -> None:
     def fails(*_args: object, **_kwargs: object) -> None:
         raise ZeroDivisionError("invented")
 
-    monkeypatch.setattr(cycle_module, "run_soil", fails)
+    monkeypatch.setattr(inputs_module, "run_soil", fails)
 
 
 def told_of_failure(service: Service) -> list[EmailMessage]:

@@ -134,7 +134,7 @@ def test_the_operator_is_told_once_a_day_of_a_ground_without_a_good_run(service:
     def broken(*_args: object, **_kwargs: object) -> None:
         raise StorageError("no such luck")
 
-    monkeypatch.setattr("forecaster.pipeline.cycle.run_soil", broken)
+    monkeypatch.setattr("forecaster.pipeline.inputs.run_soil", broken)
     for _ in range(10):
         service.wait(hours=6)
         run(service)
