@@ -76,9 +76,9 @@ def conversion(quantity: Quantity, unit: str, *, interval_minutes: int) -> Conve
 
 @dataclass(frozen=True)
 class RainTotal:
-    """A rain column that counts up. ``reset_at``: the local time of day at which it begins anew; None where it never does on purpose."""
+    """A rain column that counts up. ``reset_at``: the local times of day at which it begins anew; empty where it never does on purpose."""
 
-    reset_at: time | None
+    reset_at: tuple[time, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -90,6 +90,8 @@ class OnsiteColumn:
     unit: str
     total: RainTotal | None = None
     """None for everything but rain as a running total."""
+    tips: bool = False
+    """Whether each line is one event, a tip of the bucket, and dry weather writes none."""
     depth_cm: float | None = None
     """Of a soil probe."""
     surface: str | None = None
@@ -133,6 +135,21 @@ class FileClock:
     stamp: Literal["start", "end"]
     """Whether a time labels the start or the end of its interval."""
     interval_minutes: int
+    read_at: time | None = None
+    """The time of day that belongs to a file that has days only; None where times stand in it."""
+
+    @property
+    def long(self) -> bool:
+        """Whether a line stands for more than an hour, as readings by hand do: then nobody knows in which hour rain fell."""
+        return self.interval_minutes > 60
+
+    @property
+    def slack_minutes(self) -> int:
+        """How much earlier or later than its interval a reading may come and still end it: nobody reads a gauge to the minute.
+
+        Three hours for a day, less for less; nothing for an instrument. Status: assumption.
+        """
+        return min(180, self.interval_minutes // 4) if self.long else 0
 
     @property
     def days_only(self) -> bool:
@@ -157,3 +174,8 @@ class OnsiteSource:
     surface_column: str | None = None
     surface_names: tuple[tuple[str, str], ...] = ()
     """What the log calls a surface → the surface's id."""
+
+    @property
+    def tips(self) -> bool:
+        """Whether lines are events and not intervals."""
+        return any(column.tips for column in self.columns)

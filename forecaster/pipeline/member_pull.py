@@ -23,14 +23,15 @@ from forecaster.sources.openmeteo_limits import FREE_LIMITS
 from forecaster.sources.openmeteo_members import fetch_members, member_cell
 from forecaster.sources.sample import load_sample_members
 from forecaster.storage.database import reading
+from forecaster.storage.retention import MEMBERS as MEMBERS_END
 from forecaster.storage.weather import StoredIssue, issue_spans, latest_issues
 from forecaster.weather.members import MemberWeather, decode_members, encode_members
 from forecaster.weather.status import age_in_words
 
 log = logging.getLogger(__name__)
 
-MEMBERS = "open-meteo-members"
-SAMPLE_MEMBERS = "sample-members"
+MEMBERS = f"open-meteo{MEMBERS_END}"
+SAMPLE_MEMBERS = f"sample{MEMBERS_END}"
 MODEL = "ecmwf_ifs025_ensemble"
 MEMBER_LIMITS = {span: limit / 2.0 for span, limit in FREE_LIMITS.items()}
 """Without a key: half of every window at most, since forecasts come first. Status: own choice."""

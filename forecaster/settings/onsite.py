@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Annotated, Any, Literal
 from zoneinfo import ZoneInfo, available_timezones
 
-from pydantic import Field
+from pydantic import BeforeValidator, Field
 
 from forecaster.ground.onsite import (
     QUANTITIES_OF_KIND,
@@ -26,6 +26,7 @@ from forecaster.settings.reading import Entry, Id, entries, valid_or_none
 DIRECTIVES = frozenset("YymdjbBHIpMSfzZaA%")
 TIME_OF_DAY = r"^([01]\d|2[0-3]):[0-5]\d$"
 OFFSET = r"^[+-](0\d|1[0-4]):[0-5]\d$"
+TimeOfDay = Annotated[str, Field(pattern=TIME_OF_DAY, description='a local time of day from "00:00" to "23:59"')]
 ColumnName = Annotated[str, Field(min_length=1, max_length=120, description='a column\'s name in the file, or its number: "#3"')]
 
 
@@ -45,9 +46,11 @@ class OnsiteColumnEntry(Entry):
         "irrigation",
     ]
     unit: str
-    counting: Literal["interval", "running-total"] | None = None
+    counting: Literal["interval", "running-total", "tips"] | None = None
     resets: Literal["never", "daily"] | None = None
-    reset_at: str | None = Field(default=None, pattern=TIME_OF_DAY, description='a local time of day from "00:00" to "23:59"')
+    reset_at: Annotated[list[str] | None, BeforeValidator(lambda told: [told] if isinstance(told, str) else told)] = Field(
+        default=None, min_length=1, max_length=24, description='a local time of day, "00:00", or a list of them'
+    )
     depth_cm: float | None = Field(default=None, ge=0.5, le=200.0)
     surface: str | None = None
 
@@ -70,7 +73,8 @@ class OnsiteEntry(Entry):
     zone: str | None = None
     clock_changes: bool | None = None
     stamp: Literal["start", "end"] | None = None
-    interval_minutes: int | None = Field(default=None, ge=1, le=60)
+    interval_minutes: int | None = Field(default=None, ge=1, le=1440)
+    read_at: TimeOfDay | None = None
     missing: list[str] = Field(default=[], max_length=20, description='a list of texts, ["---", "-999"]')
     wind_height_m: float | None = Field(default=None, ge=0.5, le=50.0)
     surface_column: ColumnName | None = None
@@ -99,7 +103,8 @@ def read_onsite_entry(raw: Any, *, prefix: str, folder: Path, surfaces: list[str
     if entry is None:
         return None
     place = _place(entry, folder, note)
-    clock = _clock(entry, note)
+    tips = any(column.counting == "tips" for column, _ in columns)
+    clock = _clock(entry, note, tips=tips)
     shape = _shape(entry, note)
     found = [_column(column, entry, surfaces, column_note) for column, column_note in columns]
     _check_columns_together([column for column, _ in columns], entry, surfaces, note)
@@ -151,15 +156,23 @@ def _shape(entry: OnsiteEntry, note: Note) -> FileShape:
     return FileShape(entry.delimiter, entry.decimal, entry.encoding, entry.header_lines, tuple(lines), tuple(entry.missing))
 
 
-def _clock(entry: OnsiteEntry, note: Note) -> FileClock | None:
-    log = entry.kind == "irrigation-log"
-    if not log and entry.interval_minutes is None:
+def _clock(entry: OnsiteEntry, note: Note, *, tips: bool) -> FileClock | None:
+    log, interval = entry.kind == "irrigation-log", entry.interval_minutes
+    if tips:
+        beside = {"interval_minutes": interval, "stamp": entry.stamp, "read_at": entry.read_at}
+        if any(beside.values()):
+            key = next(key for key, value in beside.items() if value is not None)
+            note(key, beside[key], f'no {", ".join(beside)} with counting = "tips": each line is a moment')
+    elif not log and interval is None:
         note("interval_minutes", Missing(), "required: how many minutes one line stands for")
-    if entry.interval_minutes is not None and 60 % entry.interval_minutes:
-        note("interval_minutes", entry.interval_minutes, "a number of minutes that goes into an hour: 1, 5, 10, 15, 30, 60 …")
-    if not log and entry.stamp is None:
+    if interval is not None and (60 % interval if interval <= 60 else interval % 60 or 1440 % interval):
+        allowed = "a number of minutes that goes into an hour: 1, 5, 15, 60 …; for rain alone also hours that go into a day: 120 … 1440"
+        note("interval_minutes", interval, allowed)
+    if not log and not tips and entry.stamp is None:
         note("stamp", Missing(), 'required: "start" or "end", which of its interval a time labels')
-    _check_format(entry.time_format, log=log, note=note)
+    if entry.read_at is not None and (interval != 1440 or log):
+        note("read_at", entry.read_at, "only with interval_minutes = 1440, for a file that has days and no times")
+    _check_format(entry.time_format, days=log or entry.read_at is not None, timed=entry.read_at is None or interval != 1440, note=note)
     zone, clock_changes = _zone(entry, note)
     return FileClock(
         columns=tuple(entry.time_columns),
@@ -167,11 +180,12 @@ def _clock(entry: OnsiteEntry, note: Note) -> FileClock | None:
         zone=zone,
         clock_changes=clock_changes,
         stamp=entry.stamp or "start",
-        interval_minutes=entry.interval_minutes or 1,
+        interval_minutes=60 if tips else interval or 1,
+        read_at=time.fromisoformat(entry.read_at) if entry.read_at else None,
     )
 
 
-def _check_format(text: str, *, log: bool, note: Note) -> None:
+def _check_format(text: str, *, days: bool, timed: bool, note: Note) -> None:
     """A format must leave nothing to guess: year, month, day, hour and minute, and which half of the day a 12-hour clock means."""
     found = set(re.findall(r"%(.)", text))
     unknown = sorted(found - DIRECTIVES)
@@ -181,10 +195,12 @@ def _check_format(text: str, *, log: bool, note: Note) -> None:
     if "j" not in found:
         needs += ["%m (month)"] if not found & set("mbB") else []
         needs += ["%d (day)"] if "d" not in found else []
-    if not (log and not found & set("HIpMS")):
+    if not (days and not found & set("HIpMS")):
         needs += ["%H (hour), or %I with %p"] if "H" not in found and not {"I", "p"} <= found else []
         needs += ["%M (minute)"] if "M" not in found else []
-    if "H" in found and "p" in found:
+    if not timed and found & set("HIpMS"):
+        note("time_format", text, "a format of days, %d.%m.%Y: read_at says the time of day")
+    elif "H" in found and "p" in found:
         note("time_format", text, "%I with %p for a 12-hour clock, or %H without %p")
     elif unknown:
         note("time_format", text, f"directives such as %d.%m.%Y %H:%M; not known: {', '.join('%' + letter for letter in unknown)}")
@@ -231,7 +247,7 @@ def _column(column: OnsiteColumnEntry, entry: OnsiteEntry, surfaces: list[str], 
         note("column", column.column, 'with header_lines = 0, a number: "#3"')
     rain, soil, total = column.quantity == "rain", column.quantity.startswith("soil-"), column.counting == "running-total"
     for key, value, wanted, why in (
-        ("counting", column.counting, rain, '"interval" or "running-total"'),
+        ("counting", column.counting, rain, '"interval", "running-total" or "tips"'),
         ("resets", column.resets, rain and total, '"never" or "daily"'),
         ("reset_at", column.reset_at, rain and total and column.resets == "daily", 'the local time at which it begins anew, "00:00"'),
         ("depth_cm", column.depth_cm, soil, "how deep the probe is"),
@@ -241,6 +257,8 @@ def _column(column: OnsiteColumnEntry, entry: OnsiteEntry, surfaces: list[str], 
         if not wanted and value is not None:
             only = {"counting": "for rain", "resets": "with a running total", "reset_at": 'with resets = "daily"'}
             note(key, value, f"only {only.get(key, 'for a soil probe')}")
+    if column.counting == "tips" and entry.kind != "rain-gauge":
+        note("counting", "tips", "only in a file of kind rain-gauge")
     if column.reset_at is not None and "%z" in entry.time_format:
         note("reset_at", column.reset_at, "only with a zone: time_format has the offset, %z, which does not tell a local day")
     if column.quantity == "irrigation" and (column.surface is None) == (entry.surface_column is None):
@@ -249,12 +267,17 @@ def _column(column: OnsiteColumnEntry, entry: OnsiteEntry, surfaces: list[str], 
         note("surface", column.surface, "only for irrigation")
     elif column.surface is not None and column.surface not in surfaces:
         note("surface", column.surface, f"the id of a surface of this ground; {nearest(column.surface, surfaces)}")
-    resets = time.fromisoformat(column.reset_at) if column.reset_at and column.resets == "daily" else None
+    told = column.reset_at or []
+    wrong = [at for at in told if not re.fullmatch(TIME_OF_DAY, at)]
+    if wrong:
+        note("reset_at", wrong[0], 'a local time of day from "00:00" to "23:59"')
+    resets = tuple(sorted({time.fromisoformat(at) for at in told})) if column.resets == "daily" and not wrong else ()
     return OnsiteColumn(
         column=column.column,
         quantity=column.quantity,
         unit=column.unit,
         total=RainTotal(resets) if total else None,
+        tips=column.counting == "tips",
         depth_cm=column.depth_cm,
         surface=column.surface,
     )
@@ -267,6 +290,15 @@ def _check_columns_together(columns: list[OnsiteColumnEntry], entry: OnsiteEntry
         if key in seen:
             note(f"column[{number}].quantity", column.quantity, "one column each; another column is this quantity already")
         seen.add(key)
+    other = next((column for column in columns if column.quantity != "rain"), None)
+    if other is not None and entry.kind != "irrigation-log" and (entry.interval_minutes or 0) > 60:
+        note(
+            "interval_minutes",
+            entry.interval_minutes,
+            f"at most 60 beside {other.quantity}: only rain can be shared out over hours",
+        )
+    if len(columns) > 1 and any(column.counting == "tips" for column in columns):
+        note("column", len(columns), 'one column in a file with counting = "tips"')
     wind = any(column.quantity == "wind-speed" for column in columns)
     if wind and entry.wind_height_m is None:
         note("wind_height_m", Missing(), "required with wind-speed: how high above the ground it is measured")

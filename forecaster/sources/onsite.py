@@ -18,11 +18,11 @@ import pandas as pd
 
 from forecaster.errors import WeatherMalformed, WeatherUnavailable
 from forecaster.ground.ground import Ground
-from forecaster.ground.onsite import OUR_UNIT, OnsiteColumn, OnsiteSource
+from forecaster.ground.onsite import OUR_UNIT, FileClock, OnsiteColumn, OnsiteSource
 from forecaster.quantities import Origin
 from forecaster.sources.onsite_clock import DAY, EPOCH, local_minutes
-from forecaster.sources.onsite_hours import reaches_over_hours, whole_hours
-from forecaster.sources.onsite_lines import FileRead, Floats, Lines, clock_words, joined_lines, read_file
+from forecaster.sources.onsite_hours import Minutes, reaches_over_hours, reading_intervals, whole_hours
+from forecaster.sources.onsite_lines import FileRead, Floats, Lines, clock_words, joined_lines, joined_tips, read_file
 from forecaster.sources.onsite_rain import amounts_from_totals, rain_faults, reset_doubt
 from forecaster.sources.onsite_reading import SOURCE, OnsiteReading, ProbeSeries, Rejected, ShownRow, Understood, Watering
 from forecaster.sources.onsite_values import VARIABLE, limits, marker_hint
@@ -127,11 +127,15 @@ def _reading(source: OnsiteSource, reads: list[FileRead], *, problems: tuple[str
         for read in reads:
             if read.lines is not None:
                 read.lines.values[sorted(read.doubted)] = np.nan
-        lines, doubled, faults = joined_lines(source, parts)
+        lines, doubled, faults = joined_tips(parts) if source.tips else joined_lines(source, parts)
         rejected += faults
         unplaced = _rain_to_amounts(source, lines, rejected, doubts)
     notes = list(marker_hint(tuple(rejected)))
-    if lines is not None and len(lines) and reaches_over_hours(lines.starts, interval_minutes=source.clock.interval_minutes):
+    if lines is not None and source.clock.long:
+        notes.append("Intervals are longer than an hour: rain is shared out evenly over each, and nothing leans on its exact hour.")
+    elif source.tips:
+        notes.append("Each line is a tip of the bucket: between the first and the last line, an hour without any is dry.")
+    elif lines is not None and len(lines) and reaches_over_hours(lines.starts, interval_minutes=source.clock.interval_minutes):
         notes.append("Intervals reach over full hours of UTC: they are shared out by their minutes.")
     if unplaced > 0.05:
         notes.append(f"{unplaced:.1f} mm fell while readings were missing: it is in no hour.")
@@ -159,14 +163,16 @@ def _rain_to_amounts(source: OnsiteSource, lines: Lines, rejected: list[Rejected
         if column.total is not None:
             ends = lines.starts + interval
             local_ends = local_minutes(source.clock, ends)
-            at = column.total.reset_at
-            minute = at.hour * 60 + at.minute if at is not None else None
-            doubt = reset_doubt(lines.values[row], local_ends, reset_minute=minute)
+            resets = tuple(at.hour * 60 + at.minute for at in column.total.reset_at)
+            doubt = reset_doubt(lines.values[row], local_ends, reset_minutes=resets)
             if doubt is not None:
                 doubts.append(f"column {column.column!r}: {doubt}; resets and reset_at are to be corrected. The column is not used.")
                 lines.values[row] = np.nan
                 continue
-            rain = amounts_from_totals(lines.values[row], ends, local_ends, interval_minutes=interval, reset_minute=minute)
+            slack = source.clock.slack_minutes
+            rain = amounts_from_totals(
+                lines.values[row], ends, local_ends, interval_minutes=interval, reset_minutes=resets, slack_minutes=slack
+            )
             lines.values[row], faults = rain.amounts, rain.faults
             unplaced += rain.unplaced_mm
         bursts = rain_faults(lines.values[row], lines.starts, interval_minutes=interval)
@@ -188,7 +194,8 @@ def _frame(
         if lines is None or variable is None or (variable == SOIL_TEMPERATURE and column is not soil):
             continue
         summed = variable == PRECIPITATION
-        found = whole_hours(lines.starts, lines.values[row], interval_minutes=source.clock.interval_minutes, summed=summed)
+        starts, lengths = _intervals(source.clock, lines)
+        found = whole_hours(starts, lines.values[row], interval_minutes=lengths, summed=summed)
         hours[variable] = {hour: value for hour, value in found.items() if value <= limits(column.quantity).highest}
     every = {hour for found in hours.values() for hour in found}
     first = min(every, default=0)
@@ -218,7 +225,15 @@ def _frame(
         wind_height_m=source.wind_height_m if source.wind_height_m is not None else NO_WIND_HEIGHT_M,
         soil_temperature_depth_cm=soil.depth_cm if soil is not None else None,
         notes=tuple(notes),
+        rough=~np.isnan(values).all(axis=1) if source.clock.long else None,
     )
+
+
+def _intervals(clock: FileClock, lines: Lines) -> tuple[Minutes, Minutes | int]:
+    if not clock.long:
+        return lines.starts, clock.interval_minutes
+    end = clock.stamp == "end"
+    return reading_intervals(lines.starts, interval_minutes=clock.interval_minutes, slack_minutes=clock.slack_minutes, labels_end=end)
 
 
 def soil_column(source: OnsiteSource) -> OnsiteColumn | None:
@@ -291,7 +306,10 @@ def _column_words(column: OnsiteColumn) -> str:
         words += f", of {column.surface}"
     if column.total is not None:
         reset = column.total.reset_at
-        words += ", a running total that " + ("never begins anew" if reset is None else f"begins anew at {reset:%H:%M}")
+        words += ", a running total that "
+        words += f"begins anew at {' and '.join(f'{at:%H:%M}' for at in reset)}" if reset else "never begins anew"
+    if column.tips:
+        words += ", one line a tip"
     return words
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
@@ -38,6 +38,9 @@ def written_like(format_: str) -> str:
 
 def read_times(clock: FileClock, texts: list[str]) -> Times:
     """Read the times of a file in the order in which they stand there. Seconds are rounded to the minute."""
+    if clock.read_at is not None:
+        texts = [f"{text} {clock.read_at:%H:%M}" for text in texts]
+        clock = replace(clock, format=f"{clock.format} %H:%M", read_at=None)
     naive = _parsed(clock, texts)
     known = ~np.asarray(naive.isna())
     local = np.zeros(len(texts), dtype=np.int64)

@@ -132,17 +132,7 @@ def joined_lines(source: OnsiteSource, parts: Sequence[Lines]) -> tuple[Lines, i
 
     Of two lines of one time that disagree, the first read stays; where one is silent, the other speaks.
     """
-    whole = Lines(
-        np.concatenate([part.starts for part in parts]),
-        np.concatenate([part.local for part in parts]),
-        np.concatenate([part.values for part in parts], axis=1),
-        [row for part in parts for row in part.raw],
-        [name for part in parts for name in part.names],
-        [number for part in parts for number in part.numbers],
-        [file for part in parts for file in part.files],
-        [text for part in parts for text in part.written],
-    )
-    whole = whole.picked([int(row) for row in np.argsort(whole.starts, kind="stable")])
+    whole = _laid_together(parts)
     log = source.kind == "irrigation-log"
     kept: list[int] = []
     first_of: dict[tuple[object, ...], int] = {}
@@ -156,13 +146,64 @@ def joined_lines(source: OnsiteSource, parts: Sequence[Lines]) -> tuple[Lines, i
             doubled += not differing
             rejected += [_disagreement(source, whole, first_of[key], row, column) for column in differing]
             continue
-        if kept and not log and whole.starts[row] - whole.starts[kept[-1]] < source.clock.interval_minutes:
+        shortest = source.clock.interval_minutes - source.clock.slack_minutes
+        if kept and not log and whole.starts[row] - whole.starts[kept[-1]] < shortest:
             rule = f"begins before the {source.clock.interval_minutes} minutes of {_named(whole, kept[-1], row)} are over"
             rejected.append(Rejected(whole.numbers[row], " ".join(source.clock.columns), whole.written[row], rule, whole.files[row]))
             continue
         first_of[key] = row
         kept.append(row)
     return whole.picked(kept), doubled, rejected
+
+
+def joined_tips(parts: Sequence[Lines]) -> tuple[Lines, int, list[Rejected]]:
+    """Tips of the bucket, laid together, as whole hours with their sums: from the hour of the first line to that of the last.
+
+    Several tips in one minute are several; but of two files that tell of the same minute, as copies of one do, the one that has more of it
+    counts. The hours of the first and the last line are not whole. Status: practice.
+    """
+    of_minute: dict[int, dict[str, list[int]]] = {}
+    whole = _laid_together(parts)
+    for row, minute in enumerate(whole.starts.tolist()):
+        of_minute.setdefault(minute, {}).setdefault(whole.files[row], []).append(row)
+    kept: list[int] = []
+    doubled = 0
+    for files in of_minute.values():
+        most = max(files.values(), key=len)
+        kept += most
+        doubled += sum(len(rows) for rows in files.values()) - len(most)
+    tips = whole.picked(sorted(kept))
+    if not len(tips):
+        return tips, doubled, []
+    hours = tips.starts // 60
+    first, last = int(hours[0]) + (tips.starts[0] % 60 > 0), int(hours[-1])
+    every = np.arange(first, last, dtype=np.int64)
+    values = np.zeros((len(tips.values), len(every)))
+    inside = (hours >= first) & (hours < last)
+    for row in range(len(values)):
+        amounts = np.where(np.isfinite(tips.values[row]), tips.values[row], 0.0)
+        values[row] = np.bincount(hours[inside] - first, weights=amounts[inside], minlength=len(every))
+    # Each hour stands where its last tip stands in the files, or the one before it.
+    at = np.searchsorted(hours, every, side="right") - 1
+    shown = tips.picked([max(int(place), 0) for place in at])
+    shift = tips.local[np.maximum(at, 0)] - tips.starts[np.maximum(at, 0)]
+    raw = [[f"{amount:g}" for amount in column] for column in values.T]
+    return Lines(every * 60, every * 60 + shift, values, raw, shown.names, shown.numbers, shown.files, shown.written), doubled, []
+
+
+def _laid_together(parts: Sequence[Lines]) -> Lines:
+    """All lines in order of time; those of one time in the order in which they were read."""
+    whole = Lines(
+        np.concatenate([part.starts for part in parts]),
+        np.concatenate([part.local for part in parts]),
+        np.concatenate([part.values for part in parts], axis=1),
+        [row for part in parts for row in part.raw],
+        [name for part in parts for name in part.names],
+        [number for part in parts for number in part.numbers],
+        [file for part in parts for file in part.files],
+        [text for part in parts for text in part.written],
+    )
+    return whole.picked([int(row) for row in np.argsort(whole.starts, kind="stable")])
 
 
 def _fill_from(lines: Lines, first: int, second: int) -> list[int]:
@@ -187,7 +228,7 @@ def _named(lines: Lines, row: int, beside: int) -> str:
 
 def _interval_problem(source: OnsiteSource, times: Times) -> list[str]:
     """Say that lines come at another interval than the mapping says: then every sum would be wrong."""
-    if source.kind == "irrigation-log":
+    if source.kind == "irrigation-log" or source.tips:
         return []
     good = np.array([row for row in range(len(times.starts)) if row not in times.faults], dtype=np.int64)
     steps = np.diff(np.unique(times.starts[good])) if good.size else np.array([], dtype=np.int64)
@@ -195,7 +236,8 @@ def _interval_problem(source: OnsiteSource, times: Times) -> list[str]:
         return []
     ((usual, count),) = Counter(steps.tolist()).most_common(1)
     interval = source.clock.interval_minutes
-    if usual == interval:
+    near = int(np.count_nonzero(np.abs(steps - interval) <= source.clock.slack_minutes))
+    if usual == interval or (source.clock.long and near * 2 >= steps.size):
         return []
     steady = "" if count * 2 >= steps.size else "at no steady interval, most often "
     return [f"interval_minutes = {interval}: lines come {steady or 'every '}{usual} minutes{' apart' if steady else ''}"]
@@ -204,7 +246,7 @@ def _interval_problem(source: OnsiteSource, times: Times) -> list[str]:
 def _impossible_times(source: OnsiteSource, times: Times, *, now: datetime) -> dict[int, str]:
     latest = (now - EPOCH).total_seconds() / 60 + AHEAD_MINUTES
     earliest = (datetime(EARLIEST_YEAR, 1, 1, tzinfo=EPOCH.tzinfo) - EPOCH).total_seconds() / 60
-    length = 0 if source.kind == "irrigation-log" else source.clock.interval_minutes
+    length = 0 if source.kind == "irrigation-log" or source.tips else source.clock.interval_minutes
     faults = {}
     for row in np.flatnonzero((times.starts + length > latest) | (times.starts < earliest)):
         if int(row) not in times.faults:

@@ -31,28 +31,28 @@ def most_possible_mm(interval_minutes: int) -> float:
 
 
 def amounts_from_totals(
-    totals: Floats, ends: Minutes, local_ends: Minutes, *, interval_minutes: int, reset_minute: int | None
+    totals: Floats, ends: Minutes, local_ends: Minutes, *, interval_minutes: int, reset_minutes: tuple[int, ...], slack_minutes: int = 0
 ) -> IntervalRain:
     """Differences of a total in order of time; arrays of shape (reading,), NaN where a reading is missing.
 
-    ``ends``: when each total was read [min UTC]; ``local_ends``: the same on the file's clock. ``reset_minute``: minute of the local day at
-    which the counter begins anew, or None. A total that falls and comes back is a fault of that reading; one that stays low has been
-    restarted, and the rain of that interval is not known. What fell while readings were missing is summed up, not placed.
-    Status: practice.
+    ``ends``: when each total was read [min UTC]; ``local_ends``: the same on the file's clock. ``reset_minutes``: minutes of the local day
+    at which the counter begins anew. ``slack_minutes``: by how much an interval may be off. A total that falls and comes back is a fault of
+    that reading; one that stays low has been restarted, and the rain of that interval is not known. What fell while readings were missing
+    is summed up, not placed. Status: practice.
     """
     amounts = np.full(len(totals), np.nan)
     faults: dict[int, str] = {}
     unplaced = 0.0
     known = np.flatnonzero(np.isfinite(totals))
-    shift = _reset_shift(totals[known], local_ends[known], reset_minute)
+    shift = _reset_shift(totals[known], local_ends[known], reset_minutes)
     last: int | None = None
     for place, row in enumerate(known):
         if last is None:
             last = int(row)
             continue
-        steps = int(ends[row] - ends[last]) // interval_minutes
+        steps = int(ends[row] - ends[last] + slack_minutes) // interval_minutes
         most = most_possible_mm(max(int(ends[row] - ends[last]), interval_minutes))
-        resets = _resets_between(local_ends[last], local_ends[row], reset_minute, shift)
+        resets = _resets_between(local_ends[last], local_ends[row], reset_minutes, shift)
         step = totals[row] if resets else totals[row] - totals[last]
         if -1e-9 <= step <= most:
             if steps == 1:
@@ -73,33 +73,35 @@ def amounts_from_totals(
     return IntervalRain(amounts, faults, unplaced)
 
 
-def reset_doubt(totals: Floats, local_ends: Minutes, *, reset_minute: int | None) -> str | None:
+def reset_doubt(totals: Floats, local_ends: Minutes, *, reset_minutes: tuple[int, ...]) -> str | None:
     """Say that a total falls day by day at another time than it is said to: then days cannot be told apart, and nothing of it is used."""
     known = np.isfinite(totals)
     totals, local = totals[known], local_ends[known]
     falls = [int(fall) for fall in np.flatnonzero(np.diff(totals) < 0)]
-    others = [fall for fall in falls if not any(_resets_between(local[fall], local[fall + 1], reset_minute, shift) for shift in (0, 1))]
+    others = [fall for fall in falls if not any(_resets_between(local[fall], local[fall + 1], reset_minutes, shift) for shift in (0, 1))]
     times = [int(local[fall + 1]) % DAY for fall in others]
     same = max(times, key=times.count, default=0)
     if times.count(same) < 2 or len(others) <= len(falls) - len(others):
         return None
-    said = "never begins anew" if reset_minute is None else f"begins anew at {reset_minute // 60:02d}:{reset_minute % 60:02d}"
+    said = (
+        f"begins anew at {' and '.join(f'{at // 60:02d}:{at % 60:02d}' for at in reset_minutes)}" if reset_minutes else "never begins anew"
+    )
     return f"the running total {said}, as it is described, but falls on {times.count(same)} days at about {same // 60:02d}:{same % 60:02d}"
 
 
-def _resets_between(before: int, after: int, reset_minute: int | None, shift: int | None) -> bool:
-    return reset_minute is not None and shift is not None and (after - reset_minute - shift) // DAY > (before - reset_minute - shift) // DAY
+def _resets_between(before: int, after: int, reset_minutes: tuple[int, ...], shift: int | None) -> bool:
+    return shift is not None and any((after - at - shift) // DAY > (before - at - shift) // DAY for at in reset_minutes)
 
 
-def _reset_shift(totals: Floats, local: Minutes, reset_minute: int | None) -> int | None:
+def _reset_shift(totals: Floats, local: Minutes, reset_minutes: tuple[int, ...]) -> int | None:
     """0 where the reading at the time of reset shows the new total already, 1 where it still shows the old one: as most falls say.
 
     None where the total never falls at a reset: what was not there to be lost needs no care, and a counter that was not reset gets it.
     """
-    if reset_minute is None:
+    if not reset_minutes:
         return None
     falls = np.flatnonzero(np.diff(totals) < 0)
-    votes = [sum(_resets_between(local[fall], local[fall + 1], reset_minute, shift) for fall in falls) for shift in (0, 1)]
+    votes = [sum(_resets_between(local[fall], local[fall + 1], reset_minutes, shift) for fall in falls) for shift in (0, 1)]
     return int(votes[1] > votes[0]) if any(votes) else None
 
 

@@ -18,9 +18,13 @@ from forecaster.storage.enclosures import drop_enclosures
 from forecaster.storage.models import CycleRow, MessageRow, OutlookRow, WeatherIssueRow
 from forecaster.storage.runs import drop_runs, issues_of_runs, run_days
 
+MEMBERS = "-members"
+"""How the names of sources of weather members end."""
 NO_CHARTS = zlib.compress(b"{}")
 EVERY_ISSUE = timedelta(days=30)
 """Every issue of the weather is kept this long; of older ones the first of each UTC day, and what a kept run rests on."""
+EVERY_MEMBERS = timedelta(days=7)
+"""Weather members are the largest issues: older ones stay only where a kept run rests on them."""
 ONE_ISSUE_A_DAY = timedelta(days=800)
 """Two seasons and a winter: for rehearsing rules and for scoring."""
 REBUILT_DAILY = timedelta(days=90)
@@ -61,7 +65,7 @@ def _thin_issues(session: Session, ground_id: str, now: datetime) -> None:
     mine = WeatherIssueRow.ground_id == ground_id
     rows = session.execute(
         select(WeatherIssueRow.id, WeatherIssueRow.source, WeatherIssueRow.issued_at)
-        .where(mine, WeatherIssueRow.issued_at < now - EVERY_ISSUE)
+        .where(mine, WeatherIssueRow.issued_at < now - EVERY_MEMBERS)
         .order_by(WeatherIssueRow.issued_at)
     ).all()
     # The newest of a source is what the next cycle falls back on, however old it is; one ahead of the clock is not, since none reads it.
@@ -74,8 +78,10 @@ def _thin_issues(session: Session, ground_id: str, now: datetime) -> None:
     needed = issues_of_runs(session, ground_id)
     surplus = []
     for row_id, source, issued_at in rows:
-        day = (source, issued_at.date())
-        outlived = day in kept or issued_at < now - ONE_ISSUE_A_DAY
+        day, members = (source, issued_at.date()), source.endswith(MEMBERS)
+        if not members and issued_at >= now - EVERY_ISSUE:
+            continue
+        outlived = members or day in kept or issued_at < now - ONE_ISSUE_A_DAY
         if outlived and issued_at != newest.get(source) and (source, issued_at) not in needed:
             surplus.append(row_id)
         kept.add(day)

@@ -16,6 +16,7 @@ from forecaster.storage.models import CycleRow, MessageRow, OutlookRow, RecordVe
 from forecaster.storage.outlooks import latest_charts, latest_outlook, save_outlook
 from forecaster.storage.records import NewRecord, RecordQuery, add_record, change_record, delete_record, list_records
 from forecaster.storage.retention import EVERY_ISSUE, NO_CHARTS, ONE_ISSUE_A_DAY, RECORDS, prune
+from forecaster.storage.runs import KeptRun, save_run
 from forecaster.storage.weather import StoredIssue, save_issue
 from tests.storage import builders
 
@@ -47,6 +48,16 @@ def test_of_older_issues_the_first_of_each_day_stays(database: Engine) -> None:
     keep_issues(database, *young, *old, ONE_ISSUE_A_DAY + timedelta(days=1))
     prune_twice(database)
     assert ages_kept(database) == [*young, old[-1]]
+
+
+def test_members_stay_for_a_week_and_then_only_where_a_kept_run_rests_on_them(database: Engine) -> None:
+    young, old = [timedelta(days=n) for n in range(4)], [timedelta(days=n) for n in (8, 9, 10)]
+    keep_issues(database, *young, *old, source="open-meteo-members")
+    with transaction(database) as session:
+        made = NOW - old[1]
+        save_run(session, KeptRun("hollow", made.date(), made, b"run", (("open-meteo-members", made),)))
+    prune_twice(database)
+    assert ages_kept(database, "open-meteo-members") == [*young, old[1]]
 
 
 def test_the_last_issue_of_a_silent_source_stays_however_many_it_had_that_day(database: Engine) -> None:
