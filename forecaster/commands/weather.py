@@ -47,6 +47,8 @@ def show_weather(ground: Ground, gathered: GatheredWeather, *, now: datetime, co
     say(f"{ground.name}: {gathered.status.text}")
     if gathered.status.members is not None:
         say(_members(gathered.status.members))
+    for service in gathered.status.services:
+        say(f"{service.text}{f' The last try: {service.last_error}.' if service.last_error else ''}")
     report = gathered.report
     if report is None:
         say("Nothing has been stored yet: run one cycle first.")

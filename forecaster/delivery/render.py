@@ -129,13 +129,16 @@ def _arrange(entry: DigestEntry, *, warned: bool, picture: MailPicture | None) -
 
 
 def _weather_lines(digest: DigestDocument) -> list[str]:
-    """The sentence on the weather, and why the newest pull failed, each unless it stands in what was already said."""
+    """The sentence on the weather, why the newest pull failed, and of old or missing weather how its services stand; nothing twice."""
     weather, lines, said = digest.weather, [], digest.opening
     if weather.text not in said:
         lines.append(weather.text)
         said += weather.text
     if weather.problem and weather.problem.strip().rstrip(".") not in said:
         lines.append(f"Why: {weather.problem}")
+        said += weather.problem
+    if weather.state != "fresh":
+        lines += [note.text for note in weather.services if note.text not in said]
     return lines
 
 

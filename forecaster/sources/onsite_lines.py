@@ -134,6 +134,7 @@ def joined_lines(source: OnsiteSource, parts: Sequence[Lines]) -> tuple[Lines, i
     """
     whole = _laid_together(parts)
     log = source.kind == "irrigation-log"
+    shortest = source.clock.interval_minutes - source.clock.slack_minutes
     kept: list[int] = []
     first_of: dict[tuple[object, ...], int] = {}
     doubled = 0
@@ -146,7 +147,6 @@ def joined_lines(source: OnsiteSource, parts: Sequence[Lines]) -> tuple[Lines, i
             doubled += not differing
             rejected += [_disagreement(source, whole, first_of[key], row, column) for column in differing]
             continue
-        shortest = source.clock.interval_minutes - source.clock.slack_minutes
         if kept and not log and whole.starts[row] - whole.starts[kept[-1]] < shortest:
             rule = f"begins before the {source.clock.interval_minutes} minutes of {_named(whole, kept[-1], row)} are over"
             rejected.append(Rejected(whole.numbers[row], " ".join(source.clock.columns), whole.written[row], rule, whole.files[row]))

@@ -57,6 +57,8 @@ class Readiness(Document):
     oldest_weather_age_hours: float | None
     weather: str
     """The state of the least trustworthy weather of all grounds: fresh, stale or missing."""
+    services: tuple[str, ...]
+    """Weather services that are not well, in sentences."""
     problems: tuple[str, ...]
     """Why it is not ready, and what else is wrong, in sentences."""
     answered_at_utc: datetime
@@ -79,10 +81,12 @@ class Operation:
         try:
             grounds = list(self.store.grounds())
             goods = [self._last_good(ground) for ground in grounds]
-            weather = worst_weather([self._weather(ground, moment) for ground in grounds]) if grounds else None
+            weathers = [self._weather(ground, moment) for ground in grounds]
+            weather = worst_weather(weathers) if weathers else None
+            services = tuple(dict.fromkeys(note.text for found in weathers for note in found.services))
             waiting, wrong = self._waiting_and_wrong(moment)
         except StorageError as error:
-            grounds, goods, weather, waiting, wrong = [], [], None, None, ()
+            grounds, goods, weather, services, waiting, wrong = [], [], None, (), None, ()
             unwritable = unwritable or error.message
         ages = [hours_between(good, moment) for good in goods if good is not None]
         unsent = None if waiting is None else hours_between(waiting, moment)
@@ -106,6 +110,7 @@ class Operation:
             unsent_message_limit_hours=_hours(UNSENT_LIMIT),
             oldest_weather_age_hours=None if weather is None else weather.age_hours,
             weather="missing" if weather is None else weather.state,
+            services=services,
             problems=(*failing, *wrong),
             answered_at_utc=moment,
         )

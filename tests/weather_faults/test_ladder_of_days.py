@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import io
 from dataclasses import replace
 from datetime import datetime, timedelta
 
 import pytest
+from rich.console import Console
 
+from forecaster.commands.weather import known_weather, show_weather
 from forecaster.documents import SurfaceOutlook
 from forecaster.errors import WeatherUnavailable
 from forecaster.pipeline import together
@@ -14,7 +17,8 @@ from forecaster.pipeline.services import asking
 from forecaster.quantities import Origin
 from forecaster.sources.openmeteo_limits import call_weight
 from forecaster.storage.budget import RequestBudget
-from forecaster.storage.database import transaction
+from forecaster.storage.database import reading, transaction
+from forecaster.storage.messages import recent_messages
 from forecaster.storage.services import change_service
 from tests.weather_faults.conftest import World
 from tests.weather_faults.server import as_json
@@ -46,6 +50,9 @@ def test_from_fresh_over_a_shrinking_horizon_to_a_declared_gap_and_back(world: W
     assert record.weather.state == "stale"
     assert record.weather.text.startswith("Weather is 3 days old: Open-Meteo is out of order")
     assert record.weather.age_hours == pytest.approx(88.0)
+    with reading(world.service.engine) as session:
+        mail = recent_messages(session, world.service.ground.id, limit=1)[0]
+    assert "Open-Meteo failed." in " ".join(mail.text.split()), "a message on old weather says how its services stand"
     # Issued on the 20th with 16 days, its own among them: the 4th of September is the last, and it is the 23rd at the ground.
     assert known_ahead(outlook(world)) == 13
     opened = {alert.id for alert in world.service.alerts() if alert.ended_at_utc is None}
@@ -115,6 +122,10 @@ def test_a_service_that_is_down_is_left_alone_and_asked_again_by_one(world: Worl
     assert record.weather is not None
     assert "Open-Meteo is left alone until 05:08 UTC: Open-Meteo is out of order (status 503" in (record.weather.problem or "")
     (note,) = [note for note in record.weather.services if note.service == "open-meteo"]
+    shown = io.StringIO()
+    ground, gathered = known_weather(world.service.ground.id, world.service.context())
+    show_weather(ground, gathered, now=world.service.now, console=Console(file=shown, width=400))
+    assert f"{note.text} The last try: Open-Meteo is out of order (status 503" in shown.getvalue()
     assert (note.state, note.asked_again_utc) == ("open", world.state().held_until)
     world.service.wait(minutes=6)
     world.service.owner = "another process"
