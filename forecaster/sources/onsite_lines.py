@@ -16,6 +16,7 @@ from forecaster.sources.onsite_clock import EPOCH, Times, local_minutes, read_ti
 from forecaster.sources.onsite_reading import Rejected
 from forecaster.sources.onsite_table import decoded, read_table
 from forecaster.sources.onsite_values import read_column
+from forecaster.weather.series_checks import DOUBLED_HOURS
 
 Floats = npt.NDArray[np.float64]
 Minutes = npt.NDArray[np.int64]
@@ -217,7 +218,7 @@ def _fill_from(lines: Lines, first: int, second: int) -> list[int]:
 def _disagreement(source: OnsiteSource, lines: Lines, first: int, second: int, column: int) -> Rejected:
     rule = f"{_named(lines, first, second)} has this time already, with {lines.raw[first][column]!r}"
     return Rejected(
-        lines.numbers[second], source.columns[column].column, lines.raw[second][column], rule, lines.files[second], "doubled hours"
+        lines.numbers[second], source.columns[column].column, lines.raw[second][column], rule, lines.files[second], DOUBLED_HOURS.check
     )
 
 

@@ -13,6 +13,7 @@ import pandas as pd
 
 from forecaster.ground.onsite import Quantity
 from forecaster.weather.frame import HourlyWeather
+from forecaster.weather.series_checks import DOUBLED_HOURS
 from forecaster.weather_report import NotUsed
 
 Floats = npt.NDArray[np.float64]
@@ -134,8 +135,8 @@ def lines_not_used(reading: OnsiteReading) -> list[NotUsed]:
             unit="",
             check=check,
             why=Counter(fault.rule for fault in faults).most_common(1)[0][0],
-            limits="",
-            basis=FILE_BASIS,
+            limits=DOUBLED_HOURS.told if check == DOUBLED_HOURS.check else "",
+            basis=f"{DOUBLED_HOURS.source} ({DOUBLED_HOURS.status})" if check == DOUBLED_HOURS.check else FILE_BASIS,
             count=len(faults),
             first_hour_utc=None,
             last_hour_utc=None,

@@ -9,9 +9,11 @@ from datetime import datetime, timedelta
 import numpy as np
 import pandas as pd
 
-from forecaster.weather.frame import CALLED, ORIGINS_BY_CODE, PRECIPITATION, VARIABLES, HourlyWeather
+from forecaster.quantities import Origin
+from forecaster.weather.frame import CALLED, ORIGIN_CODES, ORIGINS_BY_CODE, PRECIPITATION, VARIABLES, HourlyWeather
 from forecaster.weather.merge import NOBODY, Joined
 from forecaster.weather.overlap import Overlap, overlaps
+from forecaster.weather.series_checks import MISSING_HOURS
 from forecaster.weather_report import Difference, KnownQuantity, KnownSource, NotUsed, OriginalValue, WeatherReport
 
 SHOWN_DAYS = 92
@@ -39,7 +41,7 @@ def weather_report(
         not_used=(*_not_used(joined.rungs, since), *unread),
         differences=tuple(_difference(overlap) for overlap in overlaps(joined.rungs, until=pd.Timestamp(now))),
         rough_from_utc=rough[0].to_pydatetime() if len(rough) else None,
-        notes=tuple(dict.fromkeys((*notes, *joined.frame.notes))),
+        notes=tuple(dict.fromkeys((*notes, *_gaps(joined.rungs, since), *joined.frame.notes))),
     )
 
 
@@ -54,6 +56,28 @@ def _source(rung: HourlyWeather, used: int, since: pd.Timestamp) -> KnownSource:
         hours_used=used,
         hours_missing=int(silent.sum()),
     )
+
+
+def _gaps(rungs: Sequence[HourlyWeather], since: pd.Timestamp) -> list[str]:
+    """Hours within its own span in which an instrument told nothing at all, one sentence an instrument."""
+    told = []
+    for rung in rungs:
+        observed = (rung.origins.to_numpy() == ORIGIN_CODES[Origin.OBSERVED]).any(axis=1)
+        if not observed.any():
+            continue
+        known = np.flatnonzero(observed)
+        silent = ~observed & np.asarray(rung.values.index >= since)
+        silent[: known[0]] = silent[known[-1] :] = False
+        hours = np.flatnonzero(silent)
+        runs = np.split(hours, np.flatnonzero(np.diff(hours) > 1) + 1)
+        longest = max(runs, key=len)
+        if len(longest) >= MISSING_HOURS.least_hours:
+            first = pd.DatetimeIndex(rung.values.index)[longest[0]]
+            told.append(
+                f"{rung.source.name} told nothing in {len(hours)} hours between its first and its last, {len(longest)} of them in a "
+                f"row from {first:%Y-%m-%d %H:%M} UTC on: {MISSING_HOURS.told} (check: {MISSING_HOURS.check}; {MISSING_HOURS.status})."
+            )
+    return told
 
 
 def _quantity(joined: Joined, name: str, shown: np.ndarray, ahead: np.ndarray) -> KnownQuantity:

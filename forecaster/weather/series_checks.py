@@ -27,6 +27,28 @@ DAY = 24
 
 
 @dataclass(frozen=True)
+class HourCheck:
+    """What is looked for in the hours themselves, before their values. ``told``: what is done about it."""
+
+    check: Literal["doubled hours", "missing hours"]
+    told: str
+    source: str
+    status: Status
+    least_hours: int = 1
+
+
+# Two lines of one time that agree are one; of two that do not, which is right cannot be known, so the first one read stands.
+DOUBLED_HOURS = HourCheck(
+    "doubled hours",
+    "the first line of a time stands, another one that says otherwise is not used",
+    "common practice, no source",
+    "practice",
+)
+# A gap is never bridged by the instrument itself: the next source fills it in, or it stays missing. Told from this length on.
+MISSING_HOURS = HourCheck("missing hours", "other sources fill in what they know", "own choice", "assumption", least_hours=3)
+
+
+@dataclass(frozen=True)
 class SeriesCheck:
     """One check of hourly series in order of time.
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -14,6 +15,8 @@ from forecaster.sources.onsite import read_onsite
 from forecaster.sources.onsite_hours import reading_intervals, whole_hours
 from forecaster.sources.onsite_reading import OnsiteReading
 from forecaster.weather.frame import PRECIPITATION
+from forecaster.weather.hourly import checked_source
+from forecaster.weather.place import Place
 from tests.sources.onsite_files import NOW, entry, hours
 
 RAIN = {"column": "rain", "quantity": "rain", "unit": "mm"}
@@ -127,3 +130,27 @@ def test_sharing_out_keeps_the_total_of_everything_that_lies_in_whole_hours(amou
 def test_the_reading_of_today_is_in_the_frame_until_its_hour() -> None:
     found = read(BY_HAND, "day,rain\n2026-09-19,1.0\n2026-09-20,2.4\n")
     assert found.frame.issued_at == datetime(2026, 9, 20, 8, tzinfo=UTC)
+
+
+def test_a_real_station_file_reads_and_passes_every_check(shared: Path) -> None:
+    """DWD, current observations of station 01049, 25 hours of April 2020: decimal commas, three header lines, dashes for nothing."""
+    mapping = {
+        "id": "station", "kind": "weather-station", "folder": ".", "delimiter": ";", "decimal": ",", "header_lines": 3, "names_lines": [3],
+        "time_columns": ["Datum", "Uhrzeit (UTC)"], "time_format": "%d.%m.%y %H:%M", "zone": "UTC", "stamp": "end", "interval_minutes": 60,
+        "missing": ["---"], "wind_height_m": 10.0,
+        "column": [
+            {"column": "Temperatur (2m)", "quantity": "air-temperature", "unit": "°C"},
+            {"column": "Taupunkttemperatur (2m)", "quantity": "dew-point", "unit": "°C"},
+            {"column": "Relative Feuchte", "quantity": "relative-humidity", "unit": "%"},
+            {"column": "Windgeschwindigkeit", "quantity": "wind-speed", "unit": "km/h"},
+            {"column": "Niederschlag (letzte Stunde)", "quantity": "rain", "unit": "mm", "counting": "interval"},
+        ],
+    }  # fmt: skip
+    text = (shared / "recordings/brightsky_dwd/dwd_poi_observations_current.csv").read_text()
+    found = read(mapping, text)
+    assert found.rejected == ()
+    assert found.understood.taken == 25
+    air = hours(found, "air_temperature_c")
+    assert (air["04-06 07"], air["04-06 06"]) == (-3.1, -4.5), "labelled by their end"
+    assert hours(found, "wind_speed_ms")["04-06 07"] == pytest.approx(14 / 3.6, abs=1e-5)
+    assert checked_source(found.frame, Place(68.0, 23.0, 300.0)).taken_out == ()

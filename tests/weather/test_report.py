@@ -66,3 +66,14 @@ def test_hours_far_ahead_are_said_to_be_rough() -> None:
 def test_the_document_comes_back_from_its_text() -> None:
     found = report()
     assert WeatherReport.model_validate_json(found.model_dump_json()) == found
+
+
+@pytest.mark.parametrize(("silent", "told"), [(2, False), (7, True)])
+def test_hours_in_which_an_instrument_told_nothing_are_said(silent: int, told: bool) -> None:
+    rain = np.full(96, 0.2)
+    rain[30 : 30 + silent] = np.nan
+    rain[90:] = np.nan  # after its last word it is late, not silent
+    station = hourly("2026-09-01", {PRECIPITATION: rain}, source=STATION, origin=Origin.OBSERVED)
+    found = weather_report("green", join([checked_source(station, PLACE)], since=NOW - timedelta(days=30)), now=NOW)
+    gap = f"own station told nothing in {silent} hours between its first and its last, {silent} of them in a row from 2026-09-02 06:00 UTC"
+    assert any(note.startswith(gap) for note in found.notes) is told

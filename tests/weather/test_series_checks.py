@@ -211,3 +211,16 @@ def test_a_model_has_no_sensor_that_sticks(year: Year) -> None:
     found = checked(values, year.place, Origin.FORECAST).taken_out
     assert [(taken.check, taken.variable, taken.values.tolist()) for taken in found] == [("range", AIR_TEMPERATURE, [99.0])]
     assert "WMO" in found[0].basis
+
+
+def test_recorded_radiation_of_a_german_station_passes(shared: Path) -> None:
+    """DWD, station 01766 (Münster/Osnabrück), ten-minute sums in J/cm² over two days of June 2023; a bright day beside a clouded one."""
+    table = pd.read_csv(shared / "recordings/brightsky_dwd/dwd_cdc_10min_solar_01766.txt", sep=";", skipinitialspace=True)
+    index = pd.DatetimeIndex(pd.to_datetime(table["MESS_DATUM"].astype(str), format="%Y%m%d%H%M"), tz="UTC")
+    hourly = (table["GS_10"].set_axis(index) * 1e4 / 3600.0).resample("h").sum(min_count=6)
+    values = pd.DataFrame(dict.fromkeys(VARIABLES, np.nan), index=hourly.index)
+    values[SHORTWAVE] = hourly
+    assert values[SHORTWAVE].notna().sum() >= 24
+    assert values[SHORTWAVE].max() > 700.0
+    found = checked(values, Place(52.13, 7.70, 48.0))
+    assert found.taken_out == ()
