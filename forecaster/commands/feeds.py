@@ -7,7 +7,7 @@ from forecaster.pipeline.context import Context
 from forecaster.storage.database import transaction
 from forecaster.storage.links import drop_secret, feed_purpose, make_secret, sign
 
-FEEDS = ("calendar.ics", "alerts.atom")
+FEEDS = ("calendar.ics", "alerts.atom", "cap.atom")
 
 
 def feed_addresses(context: Context, ground_id: str, base: str) -> list[str]:

@@ -21,34 +21,36 @@ def render_atom(ground: GroundSummary, alerts: Sequence[AlertDocument], *, updat
     ElementTree.register_namespace("", ATOM)
     feed = ElementTree.Element(f"{{{ATOM}}}feed")
     sample = "[Sample] " if ground.sample else ""
-    _add(feed, "id", f"urn:forecaster:{ground.id}:alerts")
-    _add(feed, "title", f"{sample}Alerts of {ground.name}")
-    _add(feed, "updated", _stamp(max([updated_at, *(alert.ended_at_utc or alert.raised_at_utc for alert in alerts)])))
-    _add(_add(feed, "author"), "name", ground.name)
+    add(feed, "id", f"urn:forecaster:{ground.id}:alerts")
+    add(feed, "title", f"{sample}Alerts of {ground.name}")
+    add(feed, "updated", stamp(max([updated_at, *(alert.ended_at_utc or alert.raised_at_utc for alert in alerts)])))
+    add(add(feed, "author"), "name", ground.name)
     if self_url is not None:
-        _add(feed, "link", rel="self", href=self_url, type="application/atom+xml")
+        add(feed, "link", rel="self", href=self_url, type="application/atom+xml")
     names = {surface.id: surface.name for surface in ground.surfaces}
     for alert in sorted(alerts, key=lambda one: (one.ended_at_utc or one.raised_at_utc, one.id), reverse=True):
-        entry = _add(feed, "entry")
+        entry = add(feed, "entry")
         surface = names.get(alert.surface_id, alert.surface_id)
-        _add(entry, "id", f"urn:forecaster:alert:{alert.id}")
-        _add(entry, "title", f"{sample}{surface}: {alert.title} ({alert.severity}), {_WORDS[alert.status]}")
-        _add(entry, "published", _stamp(alert.raised_at_utc))
-        _add(entry, "updated", _stamp(alert.ended_at_utc or alert.raised_at_utc))
-        _add(entry, "category", term=alert.severity.value)
+        add(entry, "id", f"urn:forecaster:alert:{alert.id}")
+        add(entry, "title", f"{sample}{surface}: {alert.title} ({alert.severity}), {_WORDS[alert.status]}")
+        add(entry, "published", stamp(alert.raised_at_utc))
+        add(entry, "updated", stamp(alert.ended_at_utc or alert.raised_at_utc))
+        add(entry, "category", term=alert.severity.value)
         if self_url is not None and alert.surface_id in names:
             host = "/".join(self_url.split("/")[:3])
-            _add(entry, "link", rel="alternate", href=f"{host}/grounds/{ground.id}/surfaces/{alert.surface_id}", type="text/html")
-        _add(entry, "content", f"{alert.reason}\n\nDo: {alert.advice}", type="text")
+            add(entry, "link", rel="alternate", href=f"{host}/grounds/{ground.id}/surfaces/{alert.surface_id}", type="text/html")
+        add(entry, "content", f"{alert.reason}\n\nDo: {alert.advice}", type="text")
     return bytes(ElementTree.tostring(feed, encoding="utf-8", xml_declaration=True))
 
 
-def _add(parent: ElementTree.Element, name: str, text: str | None = None, **attributes: str) -> ElementTree.Element:
+def add(parent: ElementTree.Element, name: str, text: str | None = None, **attributes: str) -> ElementTree.Element:
+    """An element of Atom below another."""
     child = ElementTree.SubElement(parent, f"{{{ATOM}}}{name}", attributes)
     # Characters that XML 1.0 does not know would make the whole feed unreadable.
     child.text = None if text is None else "".join(letter for letter in text if letter in "\n\t" or ord(letter) >= 32)
     return child
 
 
-def _stamp(moment: datetime) -> str:
+def stamp(moment: datetime) -> str:
+    """A time as Atom has it."""
     return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")

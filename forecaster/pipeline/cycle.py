@@ -25,6 +25,7 @@ from forecaster.pipeline.entered import with_entered
 from forecaster.pipeline.failure import record_failure
 from forecaster.pipeline.gather import issues_to_store, read_onsite, read_sources, wants_history
 from forecaster.pipeline.inputs import RunInputs, work_out
+from forecaster.pipeline.issuing import cancel_messages, issue_messages
 from forecaster.pipeline.kept_run import run_to_keep
 from forecaster.pipeline.leases import Check, LeaseLost, nobody_else
 from forecaster.pipeline.member_pull import member_issues, members_of
@@ -71,7 +72,8 @@ def register_grounds(context: Context) -> None:
             save_ground(session, _configured(*with_calendar(session, ground, now=now)), now)
         save_service_document(session, RULES, rules_document(context.configuration.rules), now)
         save_service_document(session, BOOKING, context.configuration.booking, now)
-        retire_other_grounds(session, [ground.id for ground in context.configuration.grounds], now)
+        for retired in retire_other_grounds(session, [ground.id for ground in context.configuration.grounds], now):
+            cancel_messages(session, retired, sender=context.sender, now=now)
         wanted: set[tuple[str | None, str]] = {(g.id, recipient.email) for g in context.configuration.grounds for recipient in g.recipients}
         wanted |= {(None, context.operator_email)} if context.operator_email else set()
         if withdrawn := withdraw_messages(session, wanted):
@@ -128,6 +130,8 @@ def _run(ground: Ground, context: Context, *, started: datetime, asked: Asked, c
             save_explanation(session, explanation(surface, said, configuration.rules, today=today, issued_at=started))
         before = {alert.id: alert.severity for alert, _ in open_alerts(session, ground.id)}
         decision = _decide(session, ground, outlooks, context, now=started)
+        summary, public_url = ground_summary(ground), context.public_url
+        issue_messages(session, summary, decision, outlooks, sender=context.sender, public_url=public_url, now=started)
         plan_windows(session, ground_summary(ground), outlooks, now=started)
         told = _tell(session, telling, outlooks, decision, weather.status, pictures)
         severe = newly_severe(before, decision)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from contextlib import suppress
 from datetime import datetime
 from typing import Any
 
@@ -22,12 +23,16 @@ def save_ground(session: Session, ground: GroundSummary, updated_at: datetime) -
     insert_or_replace(session, GroundRow, values, key=("id",))
 
 
-def retire_other_grounds(session: Session, configured: Iterable[str], now: datetime) -> None:
-    """Grounds that are no longer configured vanish from lists; their history stays."""
-    session.execute(
-        update(GroundRow).where(GroundRow.id.not_in(list(configured)), GroundRow.retired_at.is_(None)).values(retired_at=now),
-        execution_options={"synchronize_session": False},
-    )
+def retire_other_grounds(session: Session, configured: Iterable[str], now: datetime) -> tuple[GroundSummary, ...]:
+    """Grounds that are no longer configured vanish from lists; their history stays. Returns those that have just gone."""
+    gone = (GroundRow.id.not_in(list(configured)), GroundRow.retired_at.is_(None))
+    found = session.execute(select(GroundRow.id, GroundRow.document).where(*gone)).all()
+    session.execute(update(GroundRow).where(*gone).values(retired_at=now), execution_options={"synchronize_session": False})
+    retired = []
+    for ground_id, document in found:
+        with suppress(StorageError):  # described by another version of the program: nobody can be told of it in words
+            retired.append(_read(ground_id, document))
+    return tuple(retired)
 
 
 def list_grounds(session: Session) -> tuple[GroundSummary, ...]:

@@ -1,10 +1,10 @@
-"""The tables beside the outbox: what goes with messages, addresses that are off, and the calendar."""
+"""The tables beside the outbox: what goes with messages, addresses that are off, the calendar, and alerts as feeds tell them."""
 
 from __future__ import annotations
 
 from datetime import datetime
 
-from sqlalchemy import CheckConstraint, ForeignKey, Index, Text
+from sqlalchemy import CheckConstraint, ForeignKey, Index, Text, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column
 
 from forecaster.storage.table import Table
@@ -25,6 +25,26 @@ class CalendarEventRow(Table):
     sequence: Mapped[int]
     changed_at: Mapped[datetime]
     cancelled: Mapped[bool]
+
+
+class CapMessageRow(Table):
+    """One message of an alert, as it was issued; ``number`` counts within the alert's chain."""
+
+    __tablename__ = "cap_message"
+    __table_args__ = (UniqueConstraint("episode_id", "number"), Index(None, "ground_id", "sent_at"))
+
+    identifier: Mapped[str] = mapped_column(primary_key=True)
+    ground_id: Mapped[str] = mapped_column(ForeignKey("ground.id"))
+    episode_id: Mapped[str] = mapped_column(ForeignKey("episode.id"))
+    number: Mapped[int]
+    kind: Mapped[str]
+    sender: Mapped[str]
+    sent_at: Mapped[datetime]
+    expires_at: Mapped[datetime]
+    severity: Mapped[str]
+    mark: Mapped[str]
+    title: Mapped[str] = mapped_column(Text)
+    body: Mapped[bytes]
 
 
 class EnclosureRow(Table):

@@ -16,10 +16,17 @@ from sqlalchemy import (
 )
 from sqlalchemy.orm import Mapped, mapped_column
 
-from forecaster.storage.mail_models import CalendarEventRow, EnclosureRow, MailStopRow
+from forecaster.storage.mail_models import CalendarEventRow, CapMessageRow, EnclosureRow, MailStopRow
 from forecaster.storage.table import Table, UtcDateTime
 
-__all__ = ["CalendarEventRow", "EnclosureRow", "MailStopRow", "Table", "UtcDateTime"]  # the tables of mail are known with all others
+__all__ = [
+    "CalendarEventRow",
+    "CapMessageRow",
+    "EnclosureRow",
+    "MailStopRow",
+    "Table",
+    "UtcDateTime",
+]  # the tables of mail are known with all others
 
 
 class GroundRow(Table):

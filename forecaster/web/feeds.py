@@ -1,4 +1,4 @@
-"""Feeds: alerts as Atom, work windows and keep-off times as a calendar. Open to keys that see the ground, and by private addresses.
+"""Feeds: alerts as Atom and as CAP, work and keep-off times as a calendar. Open to keys that see the ground, and by private addresses.
 
 A private address is for programs that can send no key: the signed word in it reads the feeds of one ground until it is revoked.
 """
@@ -17,8 +17,11 @@ from forecaster.documents import GroundSummary
 from forecaster.errors import NotFound
 from forecaster.feeds.atom import render_atom
 from forecaster.feeds.calendar import render_calendar
+from forecaster.feeds.cap import CONTENT_TYPE
+from forecaster.feeds.cap_index import render_cap_index
 from forecaster.feeds.events import feed_events
 from forecaster.storage.calendar import kept_events
+from forecaster.storage.cap_messages import cap_message, listed_cap_messages
 from forecaster.storage.cycles import latest_cycle
 from forecaster.storage.database import reading
 from forecaster.storage.episodes import alerts_of
@@ -28,8 +31,12 @@ from forecaster.storage.links import feed_purpose, signed_content
 from forecaster.web.conditional import unchanged
 
 ALERTS_IN_FEED = 100
-KINDS = {"alerts.atom": "application/atom+xml", "calendar.ics": "text/calendar; charset=utf-8"}
-Kind = Literal["alerts.atom", "calendar.ics"]
+KINDS = {
+    "alerts.atom": "application/atom+xml",
+    "cap.atom": "application/atom+xml",
+    "calendar.ics": "text/calendar; charset=utf-8",
+}
+Kind = Literal["alerts.atom", "cap.atom", "calendar.ics"]
 
 
 def feed_router(engine: Engine, now: Callable[[], datetime], public_url: str | None) -> APIRouter:
@@ -44,11 +51,29 @@ def feed_router(engine: Engine, now: Callable[[], datetime], public_url: str | N
     # The ground is not named "ground" here: the word, not a key, is what gives the right to it.
     @router.api_route("/feeds/private/{place}/{word}/{kind}", methods=methods)
     def show_private_feed(request: Request, place: str, word: str, kind: Kind) -> Response:
+        prove(place, word)
+        return answer(request, place, kind)
+
+    @router.api_route("/feeds/{ground}/cap/{identifier}.xml", methods=methods)
+    def show_message(request: Request, ground: str, identifier: str) -> Response:
+        return message(request, ground, identifier)
+
+    @router.api_route("/feeds/private/{place}/{word}/cap/{identifier}.xml", methods=methods)
+    def show_private_message(request: Request, place: str, word: str, identifier: str) -> Response:
+        prove(place, word)
+        return message(request, place, identifier)
+
+    def prove(place: str, word: str) -> None:
         with reading(engine) as session:
             signed = signed_content(session, feed_purpose(place), word)
         if signed != [place]:
             raise NotFound("This address opens no feed.", hint="It may have been revoked: ask whoever runs this program for a new one.")
-        return answer(request, place, kind)
+
+    def message(request: Request, ground_id: str, identifier: str) -> Response:
+        with reading(engine) as session:
+            get_ground(session, ground_id)
+            found = cap_message(session, ground_id, identifier)
+        return served(request, found.body, CONTENT_TYPE)
 
     def answer(request: Request, ground_id: str, kind: Kind) -> Response:
         moment = now()
@@ -62,11 +87,17 @@ def feed_router(engine: Engine, now: Callable[[], datetime], public_url: str | N
                 alerts = alerts_of(session, ground_id)[:ALERTS_IN_FEED]
                 judged = cycle.finished_at if cycle else max((alert.raised_at_utc for alert in alerts), default=moment)
                 address = None if public_url is None else f"{public_url}{request.url.path}"
-                body = render_atom(ground, alerts, updated_at=judged, self_url=address)
+                if kind == "cap.atom":
+                    body = render_cap_index(ground, listed_cap_messages(session, ground_id, moment), updated_at=judged, self_url=address)
+                else:
+                    body = render_atom(ground, alerts, updated_at=judged, self_url=address)
+        return served(request, body, KINDS[kind])
+
+    def served(request: Request, body: bytes, content_type: str) -> Response:
         headers = {"ETag": f'W/"{hashlib.sha256(body).hexdigest()[:32]}"', "Cache-Control": "private, no-cache"}
         if unchanged(request, headers["ETag"]):
             return Response(status_code=304, headers=headers)
-        return Response(body, headers={**headers, "Content-Type": KINDS[kind]})
+        return Response(body, headers={**headers, "Content-Type": content_type})
 
     return router
 

@@ -96,7 +96,7 @@ def test_a_server_that_is_not_there_and_a_certificate_that_is_not_trusted_are_to
 def test_private_feed_addresses_stay_the_same_until_they_are_revoked(run_once: Path) -> None:
     data = ("brackenholt", "--data", str(run_once))
     first = invoke("feed-address", *data).stdout.splitlines()
-    assert [line.rpartition("/")[2] for line in first] == ["calendar.ics", "alerts.atom"]
+    assert [line.rpartition("/")[2] for line in first] == ["calendar.ics", "alerts.atom", "cap.atom"]
     assert all(line.startswith("http://127.0.0.1:8470/feeds/private/brackenholt/") for line in first)
     assert invoke("feed-address", *data).stdout.splitlines() == first
     assert "Revoked" in invoke("feed-address", *data, "--revoke").stdout

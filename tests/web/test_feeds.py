@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import timedelta
+from typing import Literal
 
 import feedparser
 import pytest
@@ -13,6 +14,7 @@ from sqlalchemy import Engine
 from starlette.testclient import TestClient
 
 from forecaster.storage.calendar import PlannedEvent, keep_events
+from forecaster.storage.cap_messages import StoredCapMessage, save_cap_message
 from forecaster.storage.database import migrate, open_database, transaction
 from forecaster.storage.episodes import save_episode
 from forecaster.storage.grounds import save_ground
@@ -33,6 +35,26 @@ EVENT = PlannedEvent(
 )
 
 
+def message(number: int, kind: Literal["Alert", "Update"], *, days_ago: int) -> StoredCapMessage:
+    """What stands in a message does not matter here."""
+    alert = builders.alerts()[0]
+    sent = builders.NOW - timedelta(days=days_ago)
+    return StoredCapMessage(
+        identifier=f"{alert.id.replace('/', '.')}.{number}",
+        ground_id="thistlefold",
+        episode_id=alert.id,
+        number=number,
+        kind=kind,
+        sender="forecaster@example.org",
+        sent_at=sent,
+        expires_at=sent + timedelta(days=1),
+        severity="Severe",
+        mark=str(number),
+        title=f"Main pitch: {kind} {number}",
+        body=f"<message number='{number}'/>".encode(),
+    )
+
+
 @pytest.fixture
 def engine(database_url: str) -> Iterator[Engine]:
     opened = open_database(database_url)
@@ -42,6 +64,8 @@ def engine(database_url: str) -> Iterator[Engine]:
         for alert in builders.alerts():
             save_episode(session, alert, None)
         keep_events(session, "thistlefold", [EVENT], now=builders.NOW)
+        for number, (kind, days_ago) in enumerate((("Alert", 20), ("Update", 2), ("Update", 1)), start=1):
+            save_cap_message(session, message(number, kind, days_ago=days_ago))
         document = {
             "surface_id": "main-pitch",
             "kind": "wetting-agent",
@@ -106,7 +130,7 @@ def test_the_calendar_has_work_windows_and_keep_off_times(engine: Engine) -> Non
     assert (off["STATUS"], off["SEQUENCE"]) == ("CANCELLED", 2)
 
 
-@pytest.mark.parametrize("kind", ["alerts.atom", "calendar.ics"])
+@pytest.mark.parametrize("kind", ["alerts.atom", "cap.atom", "calendar.ics"])
 def test_what_has_not_changed_is_not_sent_again(engine: Engine, kind: str) -> None:
     client = client_of(engine)
     first = client.get(f"/feeds/thistlefold/{kind}")
@@ -120,7 +144,7 @@ def test_with_keys_a_feed_needs_one_or_its_private_address_until_that_is_revoked
     with transaction(engine) as session:
         make_secret(session, feed_purpose("thistlefold"), builders.NOW)
         word = sign(session, feed_purpose("thistlefold"), ["thistlefold"])
-    for kind in ("alerts.atom", "calendar.ics"):
+    for kind in ("alerts.atom", "cap.atom", "calendar.ics"):
         assert client.get(f"/feeds/private/thistlefold/{word}/{kind}").status_code == 200
     assert client.get(f"/feeds/private/mossbank/{word}/calendar.ics").status_code == 404, "of one ground only"
     assert client.get(f"/feeds/private/thistlefold/{word[:-2]}/calendar.ics").status_code == 404
@@ -134,3 +158,35 @@ def test_a_feed_of_no_ground_or_kind_is_not_found(engine: Engine) -> None:
     client = client_of(engine)
     assert client.get("/feeds/nowhere/alerts.atom").status_code == 404
     assert client.get("/feeds/thistlefold/other.txt").status_code in (404, 422)
+
+
+def test_the_list_of_cap_messages_leads_to_each_of_them_and_leaves_out_what_is_long_past(engine: Engine) -> None:
+    client = client_of(engine)
+    feed = feedparser.parse(client.get("/feeds/thistlefold/cap.atom").content)
+    assert (feed.bozo, feed.version) == (False, "atom10")
+    assert [entry.title for entry in feed.entries] == ["Main pitch: Update 3", "Main pitch: Update 2"]
+    assert [tag.term for tag in feed.entries[0].tags] == ["Update", "Severe"]
+    for entry, number in zip(feed.entries, (3, 2), strict=True):
+        # RFC 4287, section 4.1.2: an entry without content has an alternate link.
+        (link,) = entry.links
+        assert (link.rel, link.type) == ("alternate", "application/cap+xml")
+        found = client.get(link.href.removeprefix(PUBLIC))
+        assert (found.headers["Content-Type"], found.content) == ("application/cap+xml", f"<message number='{number}'/>".encode())
+        assert client.get(link.href.removeprefix(PUBLIC), headers={"If-None-Match": found.headers["ETag"]}).status_code == 304
+
+
+def test_messages_are_read_with_a_key_or_by_the_private_address_of_their_ground_alone(engine: Engine) -> None:
+    client = client_of(engine, keys_needed=True)
+    name = message(3, "Update", days_ago=1).identifier
+    assert client.get(f"/feeds/thistlefold/cap/{name}.xml").status_code == 401
+    with transaction(engine) as session:
+        make_secret(session, feed_purpose("thistlefold"), builders.NOW)
+        word = sign(session, feed_purpose("thistlefold"), ["thistlefold"])
+    feed = feedparser.parse(client.get(f"/feeds/private/thistlefold/{word}/cap.atom").content)
+    assert client.get(feed.entries[0].links[0].href.removeprefix(PUBLIC)).content == b"<message number='3'/>"
+    assert client.get(f"/feeds/private/mossbank/{word}/cap/{name}.xml").status_code == 404, "of one ground only"
+    assert client.get(f"/feeds/private/thistlefold/{word}/cap/nothing.xml").status_code == 404
+    assert client.get(f"/feeds/private/cap/{name}.xml").status_code in (401, 404)
+    with transaction(engine) as session:
+        drop_secret(session, feed_purpose("thistlefold"))
+    assert client.get(f"/feeds/private/thistlefold/{word}/cap/{name}.xml").status_code == 404
