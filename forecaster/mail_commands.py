@@ -55,13 +55,24 @@ def _switch(address: str, ground: str | None, config: ConfigFolder, data: DataFo
 
 
 @app.command("send-test")
-def send_test(address: Annotated[str, typer.Argument(metavar="ADDRESS", help="Where the test mail goes.")]) -> None:
+def send_test(
+    address: Annotated[str | None, typer.Argument(metavar="[ADDRESS]", help="Where the test mail goes.")] = None,
+    ground: Annotated[str | None, typer.Option("--ground", metavar="ID", help="To everyone who gets mail of this ground instead.")] = None,
+    config: ConfigFolder = None,
+) -> None:
     """Send a test mail now through the configured server, and say what happened at each step and what to do."""
-    from forecaster.commands.send_test import send_test_mail
+    from forecaster.commands.send_test import recipients_of, send_test_mail
+    from forecaster.settings.configuration import load_configuration
     from forecaster.settings.environment import read_environment
 
+    if (address is None) == (ground is None):
+        raise typer.BadParameter("either an ADDRESS, or --ground ID", param_hint="ADDRESS")
     with told_in_one_line():
-        if not send_test_mail(read_environment(), address, say=typer.echo):
+        choose(config, None)
+        environment = read_environment()
+        addresses = [address] if address is not None else recipients_of(load_configuration(environment.config), ground or "")
+        sent = [send_test_mail(environment, one, say=typer.echo) for one in addresses]
+        if not all(sent):
             raise typer.Exit(FAILED)
 
 

@@ -7,9 +7,18 @@ from datetime import UTC, datetime
 
 from forecaster.delivery.message import Letter, compose
 from forecaster.delivery.notice import render_notice
-from forecaster.errors import DeliveryError
+from forecaster.errors import DeliveryError, NotFound
+from forecaster.settings.configuration import Configuration
 from forecaster.settings.environment import Environment
 from forecaster.startup import make_clock, make_mailer
+
+
+def recipients_of(configuration: Configuration, ground_id: str) -> list[str]:
+    """The addresses of everyone who gets mail of a ground. Raises: NotFound where it is not configured, or nobody gets any."""
+    ground = configuration.ground(ground_id)
+    if not ground.recipients:
+        raise NotFound(f"nobody gets mail of {ground_id}", hint="Add [[recipient]] to its file in grounds/.")
+    return list(dict.fromkeys(recipient.email for recipient in ground.recipients))
 
 
 def send_test_mail(environment: Environment, address: str, *, say: Callable[[str], None]) -> bool:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from datetime import datetime
 
+from sqlalchemy import delete
 from sqlalchemy.orm import Session
 
 from forecaster.storage.insert import insert_or_replace
@@ -25,6 +26,11 @@ class StoredAnswer:
 def save_answer(session: Session, answer: StoredAnswer) -> None:
     """Keep an answer; it takes the place of the one before."""
     insert_or_replace(session, KeptAnswerRow, asdict(answer), key=("name",))
+
+
+def drop_answers(session: Session, before: datetime) -> None:
+    """Forget answers that ran out so long ago: of an address or a place that nobody asks about any more, they would stay for good."""
+    session.execute(delete(KeptAnswerRow).where(KeptAnswerRow.expires < before))
 
 
 def stored_answer(session: Session, name: str) -> StoredAnswer | None:

@@ -14,6 +14,7 @@ from sqlalchemy.orm import Session
 
 from forecaster.documents import SurfaceOutlook
 from forecaster.storage.ahead import not_ahead
+from forecaster.storage.answers import drop_answers
 from forecaster.storage.cap_messages import drop_cap_messages
 from forecaster.storage.enclosures import drop_enclosures
 from forecaster.storage.models import CycleRow, MessageRow, OutlookRow, WeatherIssueRow
@@ -33,6 +34,8 @@ REBUILT_DAILY = timedelta(days=90)
 REBUILT_WEEKLY = ONE_ISSUE_A_DAY
 WHOLE_OUTLOOKS = timedelta(days=7)
 """After this an outlook loses its charts and its past days, which its own earlier outlooks and the weather hold."""
+ANSWERS = timedelta(days=90)
+"""What a service or a calendar said, after it has run out; a calendar's events reach 60 days ahead."""
 RECORDS = timedelta(days=400)
 """Records of cycles, messages that have ended, and chains of CAP messages that have."""
 
@@ -44,6 +47,7 @@ def prune(session: Session, ground_id: str, now: datetime) -> None:
     _shrink_outlooks(session, ground_id, now)
     drop_enclosures(session, now)
     drop_cap_messages(session, now - RECORDS)
+    drop_answers(session, now - ANSWERS)
     # By age alone: nobody prunes for a ground that is no longer configured, and its messages hold addresses.
     session.execute(delete(CycleRow).where(CycleRow.finished_at < now - RECORDS))
     ended = MessageRow.status.in_(("sent", "failed", "expired"))

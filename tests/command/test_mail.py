@@ -41,6 +41,17 @@ def test_a_test_mail_goes_into_the_folder_where_no_server_is_named(tmp_path: Pat
     assert len(list(tmp_path.glob("send-test-*.eml"))) == 1
 
 
+def test_with_a_ground_everyone_who_gets_its_mail_gets_the_test_and_what_is_wrong_is_said(tmp_path: Path) -> None:
+    result = invoke("send-test", "--ground", "brackenholt", FORECASTER_MAIL_FOLDER=str(tmp_path))
+    assert result.exit_code == 0, result.output
+    assert len(list(tmp_path.glob("send-test-*.eml"))) == 2
+    unknown = invoke("send-test", "--ground", "brakenholt", FORECASTER_MAIL_FOLDER=str(tmp_path))
+    assert unknown.exit_code != 0
+    assert "brackenholt" in unknown.output
+    for words in ((), ("me@example.org", "--ground", "brackenholt")):
+        assert "either an ADDRESS, or --ground ID" in " ".join(invoke("send-test", *words).output.replace("│", " ").split())
+
+
 def server(port: int, **more: str) -> dict[str, str]:
     address = {"FORECASTER_SMTP_HOST": "127.0.0.1", "FORECASTER_SMTP_PORT": str(port), "FORECASTER_MAIL_FROM": "turf@example.org"}
     return address | {"FORECASTER_SMTP_TLS": "none"} | more

@@ -8,14 +8,17 @@ from sqlalchemy import Engine, select, update
 
 from forecaster.documents import OutlookDay
 from forecaster.quantities import Origin
+from forecaster.storage.answers import StoredAnswer, save_answer, stored_answer
+from forecaster.storage.cap_messages import StoredCapMessage, chain_of, save_cap_message
 from forecaster.storage.cycles import CycleRecord, save_cycle
 from forecaster.storage.database import reading, transaction
+from forecaster.storage.episodes import save_episode
 from forecaster.storage.grounds import save_ground
 from forecaster.storage.messages import enqueue_message
 from forecaster.storage.models import CycleRow, MessageRow, OutlookRow, RecordVersionRow, WeatherIssueRow
 from forecaster.storage.outlooks import latest_charts, latest_outlook, save_outlook
 from forecaster.storage.records import NewRecord, RecordQuery, add_record, change_record, delete_record, list_records
-from forecaster.storage.retention import EVERY_ISSUE, NO_CHARTS, ONE_ISSUE_A_DAY, RECORDS, prune
+from forecaster.storage.retention import ANSWERS, EVERY_ISSUE, NO_CHARTS, ONE_ISSUE_A_DAY, RECORDS, prune
 from forecaster.storage.runs import KeptRun, save_run
 from forecaster.storage.weather import StoredIssue, save_issue
 from tests.storage import builders
@@ -145,3 +148,31 @@ def test_ended_messages_and_cycles_of_a_ground_that_left_the_configuration_go_by
     with reading(database) as session:
         assert session.scalars(select(MessageRow.key)).all() == ["gone/1"]
         assert session.scalars(select(CycleRow.finished_at)).all() == [lately]
+
+
+def test_what_a_calendar_said_goes_months_after_it_has_run_out(database: Engine) -> None:
+    keep_issues(database)
+    with transaction(database) as session:
+        for name, age in (("calendar/hollow/old", ANSWERS + timedelta(days=1)), ("calendar/hollow/new", ANSWERS - timedelta(days=1))):
+            save_answer(session, StoredAnswer(name, b"BEGIN:VCALENDAR", None, NOW - age, deprecated=False))
+    prune_twice(database)
+    with reading(database) as session:
+        assert stored_answer(session, "calendar/hollow/old") is None
+        assert stored_answer(session, "calendar/hollow/new") is not None
+
+
+def test_a_chain_of_messages_goes_a_year_after_its_alert_has_ended_and_an_open_one_stays(database: Engine) -> None:
+    keep_issues(database)
+    with transaction(database) as session:
+        for alert, end, age in (("old", "Cancel", RECORDS + timedelta(days=1)), ("open", "Update", RECORDS + timedelta(days=1))):
+            save_episode(session, builders.alert(id=alert, surface_id=alert), None)
+            for number, kind in ((1, "Alert"), (2, end)):
+                sent = NOW - age
+                save_cap_message(
+                    session,
+                    StoredCapMessage(f"{alert}.{number}", "hollow", alert, number, kind, "x", sent, sent, "Minor", "m", "t", b"<alert/>"),
+                )
+    prune_twice(database)
+    with reading(database) as session:
+        assert chain_of(session, "old") == ()
+        assert len(chain_of(session, "open")) == 2
