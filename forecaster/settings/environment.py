@@ -125,6 +125,11 @@ class Environment(BaseSettings):
         return self.host not in LOOPBACK or (public_host is not None and public_host not in LOOPBACK) or bool(self.trusted_proxies)
 
 
+def environment_with(defaults: Mapping[str, str]) -> dict[str, str]:
+    """The variables of this process, for one that it starts; ``defaults`` where they are not set."""
+    return {**defaults, **os.environ}
+
+
 def read_environment() -> Environment:
     """Read and check the environment.
 

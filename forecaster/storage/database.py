@@ -28,6 +28,7 @@ DIALECTS = ("sqlite", "postgresql")
 BUSY_SECONDS = 15.0
 """How long a writer waits for another writer before it gives up. Status: assumption."""
 
+CACHE_KB = 256
 KEPT_SCHEMAS = 2
 """Copies of an SQLite file that are made before its schema is changed: the newest stay. Own choice."""
 IDLE_SECONDS = 60
@@ -230,6 +231,8 @@ def _prepare_sqlite_connection(busy_seconds: float) -> Any:  # the type of an ev
         connection.isolation_level = None
         connection.execute("PRAGMA foreign_keys = ON")
         connection.execute("PRAGMA synchronous = FULL")
+        # Each connection has a cache of its own, and the web process several connections: the system's cache of the file serves them all.
+        connection.execute(f"PRAGMA cache_size = -{CACHE_KB}")
         patience = time.monotonic() + busy_seconds
         while connection.execute("PRAGMA journal_mode").fetchone()[0] not in ("wal", "memory"):
             try:

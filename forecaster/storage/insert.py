@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Session
 
 from forecaster.storage.models import Table
@@ -26,5 +25,11 @@ def insert_or_replace(session: Session, table: type[Table], values: Mapping[str,
 
 
 def _insert(session: Session, table: type[Table]) -> Any:  # the two dialects' statements have no common type
-    dialect = session.get_bind().dialect.name
-    return postgresql.insert(table) if dialect == "postgresql" else sqlite.insert(table)
+    # Only the dialect in use is loaded: the other one takes megabytes of every process.
+    if session.get_bind().dialect.name == "postgresql":
+        from sqlalchemy.dialects.postgresql import insert as insert_there
+
+        return insert_there(table)
+    from sqlalchemy.dialects.sqlite import insert
+
+    return insert(table)

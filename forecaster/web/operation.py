@@ -9,12 +9,10 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from time import monotonic
+from typing import TYPE_CHECKING
 
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import JSONResponse
-from prometheus_client import CollectorRegistry, generate_latest
-from prometheus_client.core import GaugeMetricFamily
-from prometheus_client.exposition import CONTENT_TYPE_PLAIN_0_0_4
 from sqlalchemy import Engine
 
 import forecaster
@@ -27,6 +25,10 @@ from forecaster.web.ages import ground_weather, hours_between, worst_weather
 from forecaster.web.reading import Store
 from forecaster.web.standing import outlooks_of
 from forecaster.web.visitor import visible_grounds
+
+# The library is loaded where somebody asks for metrics: most services are never asked.
+if TYPE_CHECKING:
+    from prometheus_client.core import GaugeMetricFamily
 
 UNSENT_LIMIT = timedelta(hours=6)
 """A message that should have gone out so long ago is a fault of the machine, not of a mailbox. Status: assumption."""
@@ -124,6 +126,8 @@ class Operation:
 
     def metrics(self, grounds: Sequence[GroundSummary]) -> bytes:
         """The numbers in Prometheus' text format, by ground for these. Raises: StorageError."""
+        from prometheus_client import CollectorRegistry, generate_latest
+
         ready = self.readiness()
         registry = CollectorRegistry()
         registry.register(_Families(_families(ready, self._counts(), self._by_ground(grounds))))
@@ -205,6 +209,8 @@ def operation_router(operation: Operation) -> APIRouter:
     @router.get("/metrics", include_in_schema=False)
     def show_metrics(request: Request) -> Response:
         """Numbers for Prometheus, of the grounds that the visitor may see."""
+        from prometheus_client.exposition import CONTENT_TYPE_PLAIN_0_0_4
+
         found = operation.metrics(visible_grounds(request, operation.store))
         return Response(found, media_type=CONTENT_TYPE_PLAIN_0_0_4, headers={"Cache-Control": "no-store"})
 
@@ -214,6 +220,8 @@ def operation_router(operation: Operation) -> APIRouter:
 def _families(
     ready: Readiness, counts: Mapping[str, int], by_ground: Mapping[str, tuple[float | None, float | None]]
 ) -> list[GaugeMetricFamily]:
+    from prometheus_client.core import GaugeMetricFamily
+
     found = [
         _gauge("ready", "1 where the service does its work.", float(ready.ready)),
         _gauge("database_writable", "1 where the database can be written.", float(ready.database_writable)),
@@ -238,6 +246,8 @@ def _families(
 
 
 def _gauge(name: str, help_text: str, value: float) -> GaugeMetricFamily:
+    from prometheus_client.core import GaugeMetricFamily
+
     return GaugeMetricFamily(f"forecaster_{name}", help_text, value=value)
 
 

@@ -20,8 +20,9 @@ from pydantic import BaseModel
 
 from forecaster.web.conditional import tag_of, unchanged
 
-BYTES_AT_MOST = 8 * 1024 * 1024
-"""Of ready answers in one process. An outlook of 14 days takes about 50 kB, so this is some 150 surfaces."""
+BYTES_AT_MOST = 6 * 1024 * 1024
+"""Of ready answers in one process. An outlook takes about 23 kB packed, so this is some 250 surfaces; where
+more are asked for in turn, each is rendered every time."""
 SECONDS = 60.0
 GZIP_LEVEL = 6
 
@@ -33,13 +34,12 @@ class Ready:
     mark: Hashable
     until: float
     tag: str
-    plain: bytes
     zipped: bytes
 
     @property
-    def size(self) -> int:
-        """Bytes that it takes."""
-        return len(self.plain) + len(self.zipped)
+    def plain(self) -> bytes:
+        """Unpacked anew for the few who cannot take it packed."""
+        return gzip.decompress(self.zipped)
 
 
 def to_the_minute(moment: datetime) -> datetime:
@@ -52,13 +52,17 @@ class ReadyAnswers:
 
     def __init__(self, *, bytes_at_most: int = BYTES_AT_MOST, clock: Callable[[], float] = monotonic) -> None:
         self._kept: OrderedDict[Hashable, Ready] = OrderedDict()
-        self._size, self._at_most, self._clock, self._lock = 0, bytes_at_most, clock, Lock()
+        self._size, self._at_most, self._clock, self._lock, self._rendering = 0, bytes_at_most, clock, Lock(), Lock()
 
     def serve(self, request: Request, key: Hashable, mark: Hashable, render: Callable[[], BaseModel]) -> Response:
         """The answer under a key, rendered anew where ``mark`` is another than it was rendered for; 304 where the client holds it."""
         found = self._kept.get(key)
         if found is None or found.mark != mark or found.until <= self._clock():
-            found = self._keep(key, self._rendered(mark, render()))
+            # One at a time: what rendering takes for a moment is many times what is kept, and memory once taken is seldom given back.
+            with self._rendering:
+                found = self._kept.get(key)
+                if found is None or found.mark != mark or found.until <= self._clock():
+                    found = self._keep(key, self._rendered(mark, render()))
         headers = {"ETag": found.tag, "Cache-Control": "no-cache", "Vary": "Accept-Encoding"}
         if unchanged(request, found.tag):
             return Response(status_code=304, headers=headers)
@@ -69,14 +73,14 @@ class ReadyAnswers:
     def _rendered(self, mark: Hashable, answer: BaseModel) -> Ready:
         body = answer.model_dump(mode="json")
         plain = json.dumps(body, ensure_ascii=False, allow_nan=False, separators=(",", ":")).encode()
-        return Ready(mark, self._clock() + SECONDS, tag_of(body), plain, gzip.compress(plain, GZIP_LEVEL, mtime=0))
+        return Ready(mark, self._clock() + SECONDS, tag_of(body), gzip.compress(plain, GZIP_LEVEL, mtime=0))
 
     def _keep(self, key: Hashable, ready: Ready) -> Ready:
         with self._lock:
             before = self._kept.pop(key, None)
             self._kept[key] = ready
-            self._size += ready.size - (0 if before is None else before.size)
+            self._size += len(ready.zipped) - (0 if before is None else len(before.zipped))
             while self._size > self._at_most and len(self._kept) > 1:
                 _, dropped = self._kept.popitem(last=False)
-                self._size -= dropped.size
+                self._size -= len(dropped.zipped)
         return ready

@@ -18,6 +18,8 @@ from typing import Any
 
 import psutil
 
+from forecaster.processes import FEW_ARENAS
+
 REPOSITORY = Path(__file__).resolve().parents[2]
 GROUNDS = 20
 PER_SECOND = 300
@@ -128,7 +130,7 @@ def measure(*, smoke: bool) -> list[dict[str, Any]]:
             assert cycles.stdout is not None
             if not cycles.stdout.readline():
                 raise RuntimeError("the process with the cycles ended")
-            web = subprocess.Popen([sys.executable, "-m", "forecaster", "web"], env=environment)
+            web = subprocess.Popen([sys.executable, "-m", "forecaster", "web"], env=FEW_ARENAS | environment)  # as ``serve`` starts it
             wait_for(port, web)
             seconds = 2.0 if smoke else 20.0
             wanted = addresses(names)

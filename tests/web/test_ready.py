@@ -5,6 +5,7 @@ from __future__ import annotations
 import gzip
 import json
 from collections.abc import Hashable
+from random import Random
 
 from pydantic import BaseModel
 from starlette.requests import Request
@@ -67,12 +68,13 @@ def test_zipped_and_plain_say_the_same_and_the_tag_does_not_change_with_the_cloc
 
 
 def test_what_was_not_asked_for_longest_goes_first_when_room_runs_out() -> None:
-    kitchen = Kitchen(bytes_at_most=3000)
-    for key in "abc":
-        kitchen.serve(key, filling=key * 1200)
-    kitchen.serve("c", filling="c" * 1200)
+    kitchen = Kitchen(bytes_at_most=1500)
+    fillings = {key: "".join(Random(key).choices("0123456789abcdef", k=1200)) for key in "abc"}  # about 700 bytes packed
+    for key, filling in fillings.items():
+        kitchen.serve(key, filling=filling)
+    kitchen.serve("c", filling=fillings["c"])
     assert kitchen.rendered == 3
-    kitchen.serve("a", filling="a" * 1200)
+    kitchen.serve("a", filling=fillings["a"])
     assert kitchen.rendered == 4
 
 
