@@ -56,6 +56,8 @@ class GroundsAnswer(Document):
     """All grounds, worst first."""
 
     items: tuple[GroundStanding, ...]
+    next: str | None = None
+    """For the grounds after these; None at the end."""
     answered_at_utc: datetime
     weather: WeatherStatus
     """The least trustworthy of all grounds."""
@@ -74,6 +76,8 @@ class SurfacesAnswer(Document):
 
     ground_id: str
     items: tuple[SurfaceStanding, ...]
+    next: str | None = None
+    """For the surfaces after these; None at the end."""
     answered_at_utc: datetime
     weather: WeatherStatus
 

@@ -30,6 +30,7 @@ from forecaster.web.conditional import NOT_CHANGED, told
 from forecaster.web.explanation_route import add_explanation_route
 from forecaster.web.lookup import GroundId, SurfaceId, ground_or_missing, surface_or_missing
 from forecaster.web.model_routes import PastDays, add_model_routes
+from forecaster.web.paging import PAGE, Limit, Next, page_in_order, place_after
 from forecaster.web.problems import KINDS, openapi_problem
 from forecaster.web.reading import Store
 from forecaster.web.ready import ReadyAnswers, to_the_minute
@@ -43,7 +44,7 @@ from forecaster.web.weather_report_route import add_weather_report_route
 PREFIX = "/api/v1"
 MAIL_DAYS = 7
 
-_COMMON = openapi_problem(StorageError.slug)
+_PAGED = openapi_problem("request-invalid", StorageError.slug)
 _MISSING = openapi_problem(NotFound.slug, "request-invalid", StorageError.slug)
 _INVALID = openapi_problem(NotFound.slug, "request-invalid", StorageError.slug)
 
@@ -63,42 +64,48 @@ def api_router(store: Store, records: StoredRecords | None, now: Callable[[], da
         """Where to begin."""
         return {name: f"{PREFIX}/{name}" for name in ("grounds", "health", "problems", "openapi.json")}
 
-    @router.get("/grounds", tags=["grounds"], responses=_COMMON)
-    def list_grounds(request: Request) -> GroundsAnswer:
+    @router.get("/grounds", tags=["grounds"], response_model=GroundsAnswer, responses={**NOT_CHANGED, **_PAGED})
+    def list_grounds(request: Request, limit: Limit = PAGE, next: Next = None) -> Response:
         """All grounds, worst first."""
-        moment = now()
-        items = tuple(grounds_worst_first(store, visible_grounds(request, store), moment, limit_hours=limit_hours))
-        weather = worst_weather([item.weather for item in items] or [weather_at(None, moment)])
-        return GroundsAnswer(items=items, answered_at_utc=moment, weather=weather)
+        after, moment = place_after(next), now()
+        every = tuple(grounds_worst_first(store, visible_grounds(request, store), moment, limit_hours=limit_hours))
+        weather = worst_weather([item.weather for item in every] or [weather_at(None, moment)])
+        items, following = page_in_order(every, after, limit, id_of=lambda item: item.id)
+        return told(request, GroundsAnswer(items=tuple(items), next=following, answered_at_utc=moment, weather=weather))
 
-    @router.get("/grounds/{ground}", tags=["grounds"], responses=_MISSING)
-    def show_ground(ground: GroundId) -> GroundAnswer:
+    @router.get("/grounds/{ground}", tags=["grounds"], response_model=GroundAnswer, responses={**NOT_CHANGED, **_MISSING})
+    def show_ground(request: Request, ground: GroundId) -> Response:
         """One ground as it is described, with its surfaces and fixtures."""
         found = ground_or_missing(store, ground)
         outlooks = outlooks_of(store, found)
         moment = now()
         weather = ground_weather(found, outlooks, moment, limit_hours=limit_hours)
-        return GroundAnswer(ground=found, answered_at_utc=moment, weather=weather)
+        return told(request, GroundAnswer(ground=found, answered_at_utc=moment, weather=weather))
 
-    @router.get("/grounds/{ground}/surfaces", tags=["surfaces"], responses=_MISSING)
-    def list_surfaces(ground: GroundId) -> SurfacesAnswer:
+    @router.get("/grounds/{ground}/surfaces", tags=["surfaces"], response_model=SurfacesAnswer, responses={**NOT_CHANGED, **_INVALID})
+    def list_surfaces(request: Request, ground: GroundId, limit: Limit = PAGE, next: Next = None) -> Response:
         """The surfaces of a ground, worst first."""
+        after = place_after(next)
         found = ground_or_missing(store, ground)
         outlooks = outlooks_of(store, found)
         moment = now()
         weather = ground_weather(found, outlooks, moment, limit_hours=limit_hours)
-        items = tuple(surfaces_worst_first(found, outlooks))
-        return SurfacesAnswer(ground_id=found.id, items=items, answered_at_utc=moment, weather=weather)
+        items, following = page_in_order(tuple(surfaces_worst_first(found, outlooks)), after, limit, id_of=lambda item: item.surface.id)
+        answer = SurfacesAnswer(ground_id=found.id, items=tuple(items), next=following, answered_at_utc=moment, weather=weather)
+        return told(request, answer)
 
-    @router.get("/grounds/{ground}/surfaces/{surface}", tags=["surfaces"], responses=_MISSING)
-    def show_surface(ground: GroundId, surface: SurfaceId) -> SurfaceAnswer:
+    @router.get(
+        "/grounds/{ground}/surfaces/{surface}", tags=["surfaces"], response_model=SurfaceAnswer, responses={**NOT_CHANGED, **_MISSING}
+    )
+    def show_surface(request: Request, ground: GroundId, surface: SurfaceId) -> Response:
         """One surface and how it stands."""
         found = ground_or_missing(store, ground)
         summary = surface_or_missing(found, surface)
         outlook = store.outlook(found.id, summary.id)
         moment = now()
         weather = weather_at(outlook, moment, limit_hours=limit_hours)
-        return SurfaceAnswer(ground_id=found.id, standing=standing_of(summary, outlook), answered_at_utc=moment, weather=weather)
+        answer = SurfaceAnswer(ground_id=found.id, standing=standing_of(summary, outlook), answered_at_utc=moment, weather=weather)
+        return told(request, answer)
 
     @router.get(
         "/grounds/{ground}/surfaces/{surface}/outlook",

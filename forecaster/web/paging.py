@@ -5,8 +5,8 @@ from __future__ import annotations
 import base64
 import binascii
 import json
-from collections.abc import Sequence
-from datetime import datetime
+from collections.abc import Callable, Sequence
+from datetime import UTC, datetime
 from typing import Annotated, Protocol, TypeVar
 
 from fastapi import Query
@@ -21,6 +21,8 @@ Next = Annotated[
 ]
 SurfaceFilter = Annotated[str | None, Query(description="Only of this surface", max_length=40, pattern=r"^[a-z0-9][a-z0-9-]*$")]
 Place = tuple[datetime, str]
+NO_TIME = datetime(2000, 1, 1, tzinfo=UTC)
+"""Stands in the place of an item that has no time."""
 Item = TypeVar("Item")
 
 
@@ -64,6 +66,19 @@ def page_of(items: Sequence[PlacedItem], after: Place | None, limit: int) -> tup
     if after is not None:
         ordered = [i for i in ordered if i.happened_at < after[0] or (i.happened_at == after[0] and i.id > after[1])]
     return cut(ordered, limit)
+
+
+def page_in_order(items: Sequence[Item], after: Place | None, limit: int, *, id_of: Callable[[Item], str]) -> tuple[list[Item], str | None]:
+    """One page of a list in an order of its own, such as worst first, and where it goes on; None at its end.
+
+    It goes on after the item that the page before ended with, wherever that stands now; where it is gone, from the beginning. An item that
+    has got worse or better meanwhile may come twice or not at all.
+    """
+    ids = [id_of(item) for item in items]
+    start = ids.index(after[1]) + 1 if after is not None and after[1] in ids else 0
+    kept = list(items[start : start + limit])
+    more = bool(kept) and start + limit < len(items)
+    return kept, next_of((NO_TIME, id_of(kept[-1]))) if more else None
 
 
 def cut(ordered: Sequence[PlacedItem], limit: int) -> tuple[list[PlacedItem], str | None]:
