@@ -136,6 +136,22 @@ class TestAGoodDay:
             service.cycle()
         assert {outlook.simulated_from for outlook in service.outlooks().values()} == first
 
+    def test_after_an_upgrade_of_the_physics_states_are_spun_anew_and_no_alert_is_said_to_have_ended(
+        self, ran_once: Service, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        service = ran_once
+        before = {alert.id for alert in service.alerts() if alert.ended_at_utc is None}
+        assert before
+        service.wait(days=1)
+        service.write_weather(days_back=120)
+        monkeypatch.setattr("forecaster.soil.surfaces.STATE_VERSION", "of another version of the program")
+        assert service.cycle().status == "ok"
+        assert before <= {alert.id for alert in service.alerts() if alert.ended_at_utc is None}
+        assert "has ended" not in service.mail_text()
+        with reading(service.engine) as session:
+            kept = session.scalars(select(SoilStateRow.fingerprint)).all()
+        assert len(set(kept)) == 2, "the state of the new version beside that of the old one"
+
     def test_a_changed_soil_does_not_go_on_from_the_old_state(self, ran_once: Service) -> None:
         service = ran_once
         surface = service.ground.surfaces[0]

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import shutil
+import socket
 import sqlite3
-from contextlib import closing
+import threading
+from contextlib import closing, suppress
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -163,6 +165,27 @@ class TestHeartbeat:
             assert run(service) == (service.ground.id,)
         assert len(service.mails()) == 2
         assert "heartbeat" in caplog.text
+        assert "secret-token" not in caplog.text
+
+    def test_one_whose_answer_drips_is_left_behind_by_the_clock_on_the_wall(self, caplog: pytest.LogCaptureFixture) -> None:
+        """A byte of the header every tenth of a second: the library's limit is per read, and never met."""
+        with socket.create_server(("127.0.0.1", 0)) as listening:
+            gone = threading.Event()
+
+            def drip() -> None:
+                connection, _ = listening.accept()
+                with connection, suppress(OSError):
+                    for letter in b"HTTP/1.1 200 OK\r\nX-Slow: " + b"x" * 600:
+                        if gone.wait(0.1):
+                            return
+                        connection.sendall(bytes([letter]))
+
+            dripping = threading.Thread(target=drip)
+            dripping.start()
+            assert not beat(requests.Session(), f"http://127.0.0.1:{listening.getsockname()[1]}/secret-token", seconds=1.0)
+            gone.set()
+            dripping.join()
+        assert "not answered within 1 s" in caplog.text
         assert "secret-token" not in caplog.text
 
 
