@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from email.message import EmailMessage
 
 import pytest
@@ -10,12 +11,13 @@ from forecaster.pipeline import inputs as inputs_module
 from forecaster.storage.database import transaction
 from forecaster.storage.models import MessageRow
 from forecaster.web.stored import StoredReads
-from tests.pipeline.conftest import Service
+from tests.pipeline.conftest import Left, Service
 
 
 @pytest.fixture
-def broken(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Every run fails from now on, by a fault of the program."""
+def broken(monkeypatch: pytest.MonkeyPatch, after_one_cycle: Callable[[str], Left], database_kind: str) -> None:
+    """Every run fails from now on, by a fault of the program; but not the one good cycle that tests begin after."""
+    after_one_cycle(database_kind)
 
     def fails(*_args: object, **_kwargs: object) -> None:
         raise ZeroDivisionError("invented")
