@@ -41,6 +41,12 @@ def invented(around: date) -> pd.DataFrame:
     return pd.DataFrame(values, index=index).round(2)
 
 
+@pytest.fixture
+def database_kind() -> str:
+    """Days do not depend on the database."""
+    return "sqlite"
+
+
 @pytest.mark.parametrize(("zone", "day", "hours"), DAYS, ids=[f"{zone} {day}" for zone, day, _ in DAYS])
 def test_the_day_has_the_rain_of_its_own_hours_and_no_day_is_missing_or_twice(service: Service, zone: str, day: date, hours: int) -> None:
     ground = replace(service.ground, time_zone=ZoneInfo(zone))

@@ -13,10 +13,11 @@ import pytest
 
 from forecaster.errors import WeatherUnavailable
 from forecaster.ground.ground import WeatherChoice
-from forecaster.pipeline import pull
+from forecaster.pipeline import member_pull, pull
 from forecaster.sources.met_norway import KeptAnswer
 from forecaster.sources.openmeteo import Service as OpenMeteo
 from forecaster.weather.frame import PRECIPITATION, SHORTWAVE, VARIABLES, HourlyWeather, WeatherSource, origins_by_time
+from forecaster.weather.members import MemberWeather
 from tests.pipeline.conftest import Service
 from tests.sources.onsite_files import entry
 
@@ -53,6 +54,10 @@ class Services:
         first, last = (datetime.combine(day, datetime.min.time(), tzinfo=UTC) for day in (start, end))
         return self.frame(replace(OPEN_METEO, name="Open-Meteo archive"), first, last + timedelta(hours=23))
 
+    def members(self, _ground: Any, **_other: Any) -> MemberWeather:
+        # Not counted: which members there are has tests of its own, and a real try would wait for a network that is not there.
+        raise WeatherUnavailable("no members here", source="Open-Meteo's ensemble")
+
     def daily(self, _place: Any, *, session: Any, start: date, end: date, base_url: str) -> tuple[date, date]:
         self.ask("NASA POWER")
         return start, end
@@ -77,6 +82,7 @@ def services(service: Service, monkeypatch: pytest.MonkeyPatch) -> Iterator[Serv
     made = Services(service, set(), [], [])
     monkeypatch.setattr(pull, "fetch_forecast", made.forecast)
     monkeypatch.setattr(pull, "fetch_archive", made.archive)
+    monkeypatch.setattr(member_pull, "fetch_members", made.members)
     monkeypatch.setattr(pull.nasa_power, "fetch_daily", made.daily)
     monkeypatch.setattr(pull, "as_hours", made.as_hours)
     monkeypatch.setattr(pull.met_norway, "fetch_locationforecast", made.locationforecast)

@@ -10,6 +10,7 @@ from prometheus_client.parser import text_string_to_metric_families
 from sqlalchemy import Engine
 from starlette.testclient import TestClient
 
+from forecaster.credits import ServiceNote
 from forecaster.storage.conditions import clear_condition, conditions, set_condition
 from forecaster.storage.cycles import CycleRecord, save_cycle
 from forecaster.storage.database import migrate, open_database, reading, transaction
@@ -48,6 +49,16 @@ def client(engine: Engine) -> Iterator[TestClient]:
 
 def test_alive_needs_nothing_but_the_process(client: TestClient) -> None:
     assert client.get("/api/v1/live").json()["alive"] is True
+
+
+def test_ready_names_the_weather_services_that_are_not_well_once(client: TestClient, engine: Engine) -> None:
+    assert client.get("/api/v1/ready").json()["services"] == []
+    note = ServiceNote(service="open-meteo", name="Open-Meteo", state="open", text="Open-Meteo failed 4 times in a row.")
+    weather = builders.FRESH.model_copy(update={"services": (note,)})
+    with transaction(engine) as session:
+        for outlook in (builders.pitch(), builders.green(), builders.outfield()):
+            save_outlook(session, outlook.model_copy(update={"weather": weather, "issued_at_utc": builders.ISSUED}), {})
+    assert client.get("/api/v1/ready").json()["services"] == [note.text]
 
 
 def test_ready_gives_every_number(client: TestClient) -> None:
